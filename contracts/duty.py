@@ -1,0 +1,68 @@
+"""Duty: staff, what they are qualified for and until when, who is on and where."""
+
+from datetime import date
+from typing import Annotated, ClassVar, Literal
+
+from msgspec import Meta, Struct
+
+from contracts.envelope import Command, Data, Grant, Refusal
+from contracts.words import Day, FieldId, Role, StaffId
+
+Post = Literal["referee", "head_referee", "first_aider", "desk", "gear", "chrono", "staging", "manager"]
+
+
+class Qualification(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    post: Post
+    until: Annotated[date, Meta(description="The last day on which it holds.")]
+
+
+class StaffRegistered(Data, frozen=True, kw_only=True):
+    staff: StaffId
+    qualifications: tuple[Qualification, ...]
+
+
+class RegisterStaff(Command, frozen=True, kw_only=True):
+    """Enter a member of staff, or renew what they are qualified for."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"manager"})
+    staff: StaffId
+    qualifications: tuple[Qualification, ...]
+
+
+class DutyStarted(Grant, frozen=True, kw_only=True):
+    """Carries how long the qualification holds, so that whoever counts the staff of a field need not look it up."""
+
+    ALSO: ClassVar[tuple[str, ...]] = ("park",)
+    staff: StaffId
+    post: Post
+    field: FieldId | None
+    qualified_until: Day
+
+
+class DutyRefused(Refusal, frozen=True, kw_only=True):
+    staff: StaffId
+    post: Post
+    field: FieldId | None
+
+
+class StartDuty(Command, frozen=True, kw_only=True):
+    """Put a qualified member of staff on duty, at a field or for the park. A referee's post needs a field."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"head_referee", "manager"})
+    staff: StaffId
+    post: Post
+    field: FieldId | None = None
+
+
+class DutyEnded(Data, frozen=True, kw_only=True):
+    ALSO: ClassVar[tuple[str, ...]] = ("park",)
+    staff: StaffId
+    field: FieldId | None
+
+
+class EndDuty(Command, frozen=True, kw_only=True):
+    """Record that a member of staff went off duty."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"referee", "first_aider", "head_referee", "manager"})
+    FACT: ClassVar[bool] = True
+    staff: StaffId

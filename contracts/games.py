@@ -1,0 +1,311 @@
+"""Games: fields, game lists, admission, holds, ends and head-counts."""
+
+from typing import Annotated, ClassVar, Literal
+
+from msgspec import Meta, Struct
+
+from contracts.envelope import Command, Data, Grant, Reason, Refusal
+from contracts.words import (
+    Calibre,
+    Colour,
+    FieldId,
+    FiringMode,
+    GameId,
+    Instant,
+    PlayerId,
+    RecordId,
+    Role,
+    RotationId,
+    Speed,
+)
+
+ON_FIELD: frozenset[Role] = frozenset({"referee", "head_referee", "manager"})
+FIELD_AND_STAGING: frozenset[Role] = ON_FIELD | {"staging"}
+ANY_STAFF: frozenset[Role] = ON_FIELD | {"desk", "gear", "chrono", "staging", "first_aider"}
+Format = Annotated[
+    Literal["elimination", "respawn", "scenario", "continuous"],
+    Meta(description="Elimination: out is out. The others let players in while the game is live."),
+]
+HoldCause = Literal["weather", "injury", "mask_off", "intruder", "equipment", "fire", "other"]
+Title = Annotated[str, Meta(min_length=1, max_length=40, description="The field's name as painted on its gate.")]
+Heads = Annotated[int, Meta(ge=0, le=1000)]
+
+
+class Entrant(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """One line of a game list."""
+
+    player: PlayerId
+    colour: Colour
+
+
+class Offender(Struct, frozen=True, kw_only=True):
+    """A player who is not cleared, with every reason."""
+
+    player: PlayerId
+    reasons: tuple[Reason, ...]
+
+
+GameList = Annotated[tuple[Entrant, ...], Meta(min_length=1, max_length=400)]
+
+
+class FieldConfigured(Data, frozen=True, kw_only=True):
+    field: FieldId
+    title: Title
+    limit_fps: Speed
+    stop_limit_fps: Speed
+    age_floor: int
+    calibres: tuple[Calibre, ...]
+    firing_modes: tuple[FiringMode, ...]
+    capacity: int
+
+
+class ConfigureField(Command, frozen=True, kw_only=True):
+    """Set a field's own limits: bench and stop limit in ft/s, age floor in years, calibres, firing modes, capacity."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"manager"})
+    field: FieldId
+    title: Title
+    limit_fps: Annotated[float, Meta(gt=0, le=300)] = 285.0
+    stop_limit_fps: Annotated[float, Meta(gt=0, le=320)] = 300.0
+    age_floor: Annotated[int, Meta(ge=0, le=30)] = 12
+    calibres: Annotated[tuple[Calibre, ...], Meta(min_length=1)] = (".68",)
+    firing_modes: Annotated[tuple[FiringMode, ...], Meta(min_length=1)] = ("pump", "semi")
+    capacity: Annotated[int, Meta(ge=2, le=400)] = 40
+
+
+class FieldInspected(Data, frozen=True, kw_only=True):
+    field: FieldId
+    passed: bool
+
+
+class InspectField(Command, frozen=True, kw_only=True):
+    """Record the day's inspection of a field: netting, bunkers, ground, signs, emergency access."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    field: FieldId
+    passed: bool
+
+
+class GameCalled(Data, frozen=True, kw_only=True):
+    game: GameId
+    field: FieldId
+    rotation: RotationId | None
+    format: Format
+    minutes: float
+    entrants: GameList
+
+
+class CallGame(Command, frozen=True, kw_only=True):
+    """Call the next game of a field with its game list. Calling again before the start replaces the list."""
+
+    ROLES: ClassVar[frozenset[Role]] = FIELD_AND_STAGING
+    game: GameId
+    field: FieldId
+    rotation: RotationId | None = None
+    format: Format = "elimination"
+    minutes: Annotated[float, Meta(ge=1, le=720)] = 15.0
+    entrants: GameList
+
+
+class GameBriefed(Data, frozen=True, kw_only=True):
+    game: GameId
+    field: FieldId
+
+
+class BriefGame(Command, frozen=True, kw_only=True):
+    """Record that the referee briefed the teams on this game at the gate."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    game: GameId
+
+
+class GameStarted(Grant, frozen=True, kw_only=True):
+    """Everybody on the list was cleared at that position, and is on the field."""
+
+    game: GameId
+    field: FieldId
+    rotation: RotationId | None
+    format: Format
+    minutes: float
+    entrants: GameList
+    left_out: tuple[Offender, ...]
+
+
+class StartRefused(Refusal, frozen=True, kw_only=True):
+    """Nobody was admitted. `reasons` are the field's own; `offenders` names every player who is not cleared."""
+
+    game: GameId
+    field: FieldId
+    offenders: tuple[Offender, ...]
+
+
+class StartGame(Command, frozen=True, kw_only=True):
+    """Start a game: admits everybody on its list, or nobody and names every offender. `without` starts without those named."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    game: GameId
+    without: tuple[PlayerId, ...] = ()
+
+
+class PlayerAdmitted(Grant, frozen=True, kw_only=True):
+    player: PlayerId
+    field: FieldId
+    game: GameId | None
+    colour: Colour | None
+
+
+class AdmissionRefused(Refusal, frozen=True, kw_only=True):
+    player: PlayerId
+    field: FieldId
+    game: GameId | None
+
+
+class AdmitPlayer(Command, frozen=True, kw_only=True):
+    """Ask to let one person through a field's gate: into a live respawn, scenario or continuous game, or as a non-player."""
+
+    ROLES: ClassVar[frozenset[Role]] = FIELD_AND_STAGING
+    player: PlayerId
+    field: FieldId
+    game: GameId | None = None
+    colour: Colour | None = None
+
+
+class PlayerOut(Data, frozen=True, kw_only=True):
+    player: PlayerId
+    field: FieldId
+    game: GameId | None
+    cause: Literal["eliminated", "walked_off", "injured", "sent_off"]
+
+
+class RecordOut(Command, frozen=True, kw_only=True):
+    """Record that a player is out and off the field. No game waits for it."""
+
+    ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
+    FACT: ClassVar[bool] = True
+    player: PlayerId
+    field: FieldId
+    game: GameId | None = None
+    cause: Literal["eliminated", "walked_off", "injured", "sent_off"]
+
+
+class HoldAsked(Data, frozen=True, kw_only=True):
+    """A hold of one field; without a field it is a hold of them all."""
+
+    ALSO: ClassVar[tuple[str, ...]] = ("park",)
+    hold: RecordId
+    fields: tuple[FieldId, ...]
+    whole_park: bool
+    cause: HoldCause
+
+
+class AskHold(Command, frozen=True, kw_only=True):
+    """Stop play on a field, or everywhere when no field is named. Any staff may; it is never refused."""
+
+    ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
+    FACT: ClassVar[bool] = True
+    hold: RecordId
+    field: FieldId | None = None
+    cause: HoldCause = "other"
+
+
+class HoldConfirmed(Data, frozen=True, kw_only=True):
+    hold: RecordId
+    field: FieldId
+
+
+class ConfirmHold(Command, frozen=True, kw_only=True):
+    """The field's referee confirms: stopped, covers on."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    hold: RecordId
+    field: FieldId
+
+
+class HoldLifted(Data, frozen=True, kw_only=True):
+    hold: RecordId
+    field: FieldId
+
+
+class LiftHold(Command, frozen=True, kw_only=True):
+    """A person resumes play on one field, after a sweep. Nothing resumes by itself."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    hold: RecordId
+    field: FieldId
+    swept: Literal[True]
+
+
+class GameEnded(Data, frozen=True, kw_only=True):
+    """What a sit-out needs to know of a game: its rotation, when it started, how long it was played, who was on its list."""
+
+    game: GameId
+    field: FieldId
+    rotation: RotationId | None
+    format: Format
+    started_at: Instant
+    played_minutes: float
+    full: bool
+    players: tuple[PlayerId, ...]
+    winner: Colour | None
+
+
+class EndGame(Command, frozen=True, kw_only=True):
+    """Record the end of a game. Everybody counts as off the field once the head-count says so."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    game: GameId
+    winner: Colour | None = None
+
+
+class GameAbandoned(Data, frozen=True, kw_only=True):
+    game: GameId
+    field: FieldId
+    rotation: RotationId | None
+    players: tuple[PlayerId, ...]
+    cause: HoldCause
+
+
+class AbandonGame(Command, frozen=True, kw_only=True):
+    """Record that a called or live game was given up. It serves no sit-out."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    game: GameId
+    cause: HoldCause = "other"
+
+
+class HeadsCounted(Data, frozen=True, kw_only=True):
+    field: FieldId
+    game: GameId
+    expected: int
+    counted: Heads
+    accounted: tuple[PlayerId, ...]
+
+
+class CountHeads(Command, frozen=True, kw_only=True):
+    """Type the number counted off the field after a game; `accounted` names players scanned elsewhere."""
+
+    ROLES: ClassVar[frozenset[Role]] = FIELD_AND_STAGING
+    FACT: ClassVar[bool] = True
+    game: GameId
+    counted: Heads
+    accounted: tuple[PlayerId, ...] = ()
+
+
+class FieldSwept(Data, frozen=True, kw_only=True):
+    field: FieldId
+    game: GameId
+    search_open: bool
+
+
+class SweepField(Command, frozen=True, kw_only=True):
+    """A referee signs that the field was walked and is empty: it is released while the search for whoever is missing stays open."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    game: GameId
+    search_open: bool

@@ -1,0 +1,50 @@
+"""The park itself: its operating days, its rules, its weather."""
+
+from typing import ClassVar
+
+from contracts.envelope import Command, Data
+from contracts.rules import Rules
+from contracts.words import Celsius, Day, Role
+
+MANAGER: frozenset[Role] = frozenset({"manager"})
+
+
+class DayOpened(Data, frozen=True, kw_only=True):
+    """The park's own story of the day begins here: yesterday's holds and duties are over."""
+
+    ALSO: ClassVar[tuple[str, ...]] = ("park",)
+    CARRIES: ClassVar[frozenset[str]] = frozenset({"park"})
+    opened: Day
+
+
+class OpenDay(Command, frozen=True, kw_only=True):
+    """Open an operating day, once the opening checks are done."""
+
+    ROLES: ClassVar[frozenset[Role]] = MANAGER
+    opened: Day
+
+
+class RulesAdopted(Data, frozen=True, kw_only=True):
+    ALSO: ClassVar[tuple[str, ...]] = ("rules",)
+    CARRIES: ClassVar[frozenset[str]] = frozenset({"rules"})
+    rules: Rules
+
+
+class AdoptRules(Command, frozen=True, kw_only=True):
+    """Adopt a version of the park rules. It holds from then on, for everyone alike."""
+
+    ROLES: ClassVar[frozenset[Role]] = MANAGER
+    rules: Rules
+
+
+class WeatherRecorded(Data, frozen=True, kw_only=True):
+    ALSO: ClassVar[tuple[str, ...]] = ("park",)
+    temperature_c: Celsius
+
+
+class RecordWeather(Command, frozen=True, kw_only=True):
+    """Record the air temperature in the shade at staging."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"chrono", "staging", "head_referee", "manager"})
+    FACT: ClassVar[bool] = True
+    temperature_c: Celsius

@@ -1,0 +1,143 @@
+"""The park rules as data. Adopting a version is an event; every decision names the version it used.
+
+Eye protection is no rule here: no field of these structures can waive it.
+Every default is common practice in the trade, no source, unless a comment names one. Local law, the insurer's rules and
+licensed practice come first.
+"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+from contracts.words import Minutes, Role, Speed, Wording
+
+Count = Annotated[int, Meta(ge=0, le=10_000)]
+Weight = Annotated[Literal[0, 1, 2], Meta(description="0 is a note, 1 a caution, 2 weighs two cautions.")]
+
+
+class _Rules(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    pass
+
+
+class WaiverRules(_Rules, frozen=True, kw_only=True):
+    """Which wordings of the waiver are accepted, and for how long. The first is the one offered for signing."""
+
+    accepted: Annotated[tuple[Wording, ...], Meta(min_length=1)] = ("w1",)
+    valid_days: Annotated[int, Meta(ge=1, le=3660)] = 365
+    majority_years: Annotated[int, Meta(ge=14, le=21)] = 18
+    """Below it a person's own guardian must consent."""
+
+
+class BriefingRules(_Rules, frozen=True, kw_only=True):
+    """The safety briefing's version. Arrivals hear `version`; everybody must have heard at least `urgent_version`."""
+
+    version: Annotated[int, Meta(ge=1)] = 1
+    urgent_version: Annotated[int, Meta(ge=1)] = 1
+    text: str = (
+        "Eye protection stays on and sealed until you are outside the netting, whatever happens: if it fogs or slips, raise a hand and call a referee. "
+        "Barrel cover on whenever you are off the field. Never fire at a person closer than 3 m, at a raised hand or at a face without a mask. "
+        "A ball that breaks on you puts you out: hand up, call it, walk off. The word of the referee on the field is final. "
+        "No physical contact, no climbing, no wiping. Tell staff before you play if you are unwell, injured or have been drinking. "
+        "In an emergency stop, cover your barrel and call out; staff call the emergency services. Local law and the insurer's rules come first."
+    )
+
+
+class VelocityRules(_Rules, frozen=True, kw_only=True):
+    """How a string of readings is judged against a field's limit."""
+
+    readings: Annotated[int, Meta(ge=1, le=20)] = 3
+    comparison: Literal["<", "<="] = "<"
+    spread_fps: Speed = 30.0
+    """A wider extreme spread makes the string inconclusive."""
+    lowest_fps: Speed = 120.0
+    """A slower reading makes the string inconclusive: low pressure, or a misread."""
+    own_marker_hours: Annotated[float, Meta(gt=0, le=48)] = 10.0
+    rise_air_c: Annotated[float, Meta(gt=0, le=40)] = 12.0
+    """A rise in temperature since the test, in kelvin, past which it no longer counts."""
+    rise_co2_c: Annotated[float, Meta(gt=0, le=40)] = 6.0
+
+
+class Violation(_Rules, frozen=True, kw_only=True):
+    """One entry of the catalogue."""
+
+    code: Annotated[str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$")]
+    weight: Weight
+    title: str
+    by: tuple[Role, ...] = ("referee",)
+    """Who records it besides the head referee, who may record any."""
+
+
+_GEAR_AND_STAGING: tuple[Role, ...] = ("referee", "staging", "gear")
+CATALOGUE = (
+    Violation(code="asking-for-help", weight=0, title="Asked for help (fog, jam, asthma, fear): never a violation"),
+    Violation(code="accidental-contact", weight=0, title="Accidental contact"),
+    Violation(code="overshooting", weight=1, title="More than three hits on one player"),
+    Violation(code="close-shot", weight=1, title="Shot from too close without offering surrender"),
+    Violation(code="wiping", weight=1, title="Wiped off a hit"),
+    Violation(code="playing-on", weight=1, title="Played on after being out"),
+    Violation(code="out-of-bounds", weight=1, title="Left the field's bounds in play"),
+    Violation(code="blind-fire", weight=1, title="Fired without looking"),
+    Violation(code="abuse", weight=1, title="Abusive language"),
+    Violation(code="barrel-uncovered", weight=1, title="Barrel uncovered off the field", by=_GEAR_AND_STAGING),
+    Violation(code="mask-lifted", weight=1, title="Mask lifted inside the netting", by=_GEAR_AND_STAGING),
+    Violation(
+        code="tampering",
+        weight=2,
+        title="Set-up changed after the test to shoot faster",
+        by=("referee", "chrono"),
+    ),
+    Violation(code="fired-off-field", weight=2, title="Fired outside a field", by=_GEAR_AND_STAGING),
+    Violation(code="physical-contact", weight=2, title="Physical contact or threat", by=_GEAR_AND_STAGING),
+)
+
+
+class DisciplineRules(_Rules, frozen=True, kw_only=True):
+    """First offence sits out one game, the second of the day ejects; physical contact does so at once."""
+
+    catalogue: tuple[Violation, ...] = CATALOGUE
+    cautions_to_eject: Annotated[int, Meta(ge=1, le=9)] = 2
+    one_act_minutes: Minutes = 5.0
+    """A second entry about a player this close to another stands him down until the head referee says it was a separate act."""
+
+
+class GameRules(_Rules, frozen=True, kw_only=True):
+    """Games and the staff they need."""
+
+    full_minutes: Minutes = 8.0
+    """A game shorter than this, holds not counted, serves no sit-out."""
+    continuous_sit_out_minutes: Minutes = 20.0
+    """In continuous games a sit-out is served by this many minutes of play."""
+    players_per_referee: Annotated[int, Meta(ge=1, le=100)] = 15
+    first_aiders: Count = 1
+    """First aiders on duty in the park, without whom no game starts."""
+
+
+class MoneyRules(_Rules, frozen=True, kw_only=True):
+    """What is recorded of the till's doings."""
+
+    currency: Annotated[str, Meta(pattern=r"^[A-Z]{3}$", description="ISO 4217")] = "EUR"
+    refund_after_start: bool = False
+    """Whether entry is refunded once the player has been in a game."""
+
+
+class Rules(_Rules, frozen=True, kw_only=True):
+    """One version of a park's rules."""
+
+    version: Wording
+    time_zone: Annotated[str, Meta(pattern=r"^[A-Za-z_+-]+(/[A-Za-z0-9_+-]+)*$", description="IANA time zone")] = (
+        "Etc/UTC"
+    )
+    clock_tolerance_minutes: Minutes = 5.0
+    """How far ahead of the server a claimed time may lie."""
+    backdate_days: Annotated[int, Meta(ge=1, le=366)] = 7
+    """How far back a claimed time may lie before it is impossible."""
+    waiver: WaiverRules = WaiverRules()
+    briefing: BriefingRules = BriefingRules()
+    velocity: VelocityRules = VelocityRules()
+    discipline: DisciplineRules = DisciplineRules()
+    games: GameRules = GameRules()
+    money: MoneyRules = MoneyRules()
+
+
+DEFAULT = Rules(version="default")
+"""In force in a park that has adopted none yet."""
