@@ -1,0 +1,13 @@
+-- Which subjects an event concerns. The fold of a tag begins anew at the latest event that carries it.
+CREATE TABLE log.event_tag (
+    park text NOT NULL,
+    tag text NOT NULL,
+    position bigint NOT NULL,
+    type text NOT NULL,
+    carries boolean NOT NULL,
+    PRIMARY KEY (park, tag, position) INCLUDE (type)
+);
+
+CREATE INDEX event_tag_carried ON log.event_tag (park, tag, position) WHERE carries;
+
+GRANT SELECT, INSERT ON log.event_tag TO fieldledger_service;

@@ -1,0 +1,171 @@
+"""The log of one park: an append-only record of bytes, read by position or by tag."""
+
+from collections.abc import Mapping, Sequence
+from hashlib import sha256
+from types import TracebackType
+from typing import Any, Self
+
+from msgspec import Struct
+
+from services.core.append import (
+    Append,
+    Appended,
+    Condition,
+    Conflict,
+    Draft,
+    OutcomeUnknown,
+    Request,
+    RequestReused,
+)
+from services.core.clock import Clock
+from services.core.pool import Pool
+from services.core.writer import Outcome, Writer
+
+__all__ = [
+    "Append",
+    "Appended",
+    "Condition",
+    "Conflict",
+    "Draft",
+    "Head",
+    "Log",
+    "OutcomeUnknown",
+    "ParkNotOpen",
+    "Reading",
+    "Request",
+    "RequestReused",
+    "Row",
+    "leaf_hash",
+]
+
+APPEND = "SELECT * FROM log.append($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16,$17,$18)"
+READ_TAGS = "SELECT * FROM log.read_tags($1, $2, $3)"
+TAIL = "SELECT * FROM log.tail($1, $2, $3)"
+HEAD = "SELECT epoch, position FROM log.park_head WHERE park = $1"
+OPEN_PARK = "INSERT INTO log.park_head VALUES ($1, 1, 0, $2) ON CONFLICT (park) DO NOTHING"
+
+
+class Row(Struct, frozen=True):
+    position: int
+    leaf: bytes
+
+
+class Head(Struct, frozen=True):
+    """Where the log ends: the epoch it is in, and its last position (0 when it is empty)."""
+
+    epoch: int
+    position: int
+
+
+class Reading(Struct, frozen=True):
+    """The events of each tag that was asked for, in order, and the head at which this is all there is."""
+
+    head: Head
+    events: dict[str, list[Row]]
+
+
+class ParkNotOpen(Exception):  # noqa: N818  an answer, not a fault
+    """There is no log for this park."""
+
+
+def leaf_hash(leaf: bytes) -> bytes:
+    """The hash of a leaf of the Merkle tree, 32 bytes (RFC 9162, section 2.1.1)."""
+    return sha256(b"\x00" + leaf).digest()
+
+
+class Log:
+    """One log, per park and process. It reads at any time; it writes inside `async with`."""
+
+    def __init__(self, pool: Pool, park: str, clock: Clock) -> None:
+        self.park = park
+        self._pool = pool
+        self._clock = clock
+        self._writer = Writer(self._write, park)
+
+    async def __aenter__(self) -> Self:
+        await self._writer.__aenter__()
+        return self
+
+    async def __aexit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        await self._writer.__aexit__(kind, error, trace)
+
+    async def open_park(self) -> None:
+        """Begin the park's log, unless it has begun."""
+        async with self._pool.connection() as connection:
+            await connection.execute(OPEN_PARK, self.park, self._clock.now())
+
+    async def append(self, append: Append) -> Appended:
+        """Record events durably, all or none.
+
+        Raises Conflict when a condition fails, RequestReused when the request's id was used otherwise,
+        OutcomeUnknown when the database did not answer in time.
+        """
+        return await self._writer.append(append)
+
+    async def head(self) -> Head:
+        async with self._pool.connection() as connection:
+            row = await connection.fetchrow(HEAD, self.park)
+        if row is None:
+            raise ParkNotOpen(self.park)
+        return Head(*row)
+
+    async def read(self, wanted: Mapping[str, int]) -> Reading:
+        """For each tag its events after the position given, from the latest one that carries the tag onwards."""
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(READ_TAGS, self.park, list(wanted), list(wanted.values()))
+        if not rows:
+            raise ParkNotOpen(self.park)
+        events: dict[str, list[Row]] = {tag: [] for tag in wanted}
+        for _, _, tag, position, leaf in rows:
+            if tag is not None:
+                events[tag].append(Row(position, leaf))
+        return Reading(Head(rows[0][0], rows[0][1]), events)
+
+    async def tail(self, after: int, limit: int = 1000) -> list[Row]:
+        """The next events after a position, in order, at most `limit`."""
+        async with self._pool.connection() as connection:
+            return [Row(*row) for row in await connection.fetch(TAIL, self.park, after, limit)]
+
+    async def between(self, first: int, last: int) -> list[Row]:
+        """The events at positions `first` to `last`, both included."""
+        return await self.tail(first - 1, max(0, last - first + 1))
+
+    async def _write(self, appends: Sequence[Append]) -> list[Outcome]:
+        async with self._pool.connection() as connection:
+            verdicts = await connection.fetch(APPEND, self.park, self._clock.now(), *_columns(appends))
+        outcomes: dict[int, Outcome] = {}
+        for number, verdict, tag, first, last, epoch, recorded_at in verdicts:
+            if verdict == "conflict":
+                outcomes[number] = Conflict(tag)
+            elif verdict == "reused":
+                outcomes[number] = RequestReused("this id was used for another request")
+            else:
+                outcomes[number] = Appended(epoch, first, last, recorded_at, verdict == "repeat")
+        return [outcomes[number] for number in range(1, len(appends) + 1)]
+
+
+def _columns(appends: Sequence[Append]) -> list[list[Any]]:
+    """The appends as the arrays that log.append takes."""
+    requests = [append.request for append in appends]
+    events = [(number, draft) for number, append in enumerate(appends, 1) for draft in append.events]
+    conditions = [(number, condition) for number, append in enumerate(appends, 1) for condition in append.conditions]
+    return [
+        [request.id for request in requests],
+        [request.device for request in requests],
+        [request.digest for request in requests],
+        [len(append.events) for append in appends],
+        [number for number, _ in events],
+        [draft.id for _, draft in events],
+        [draft.type for _, draft in events],
+        [draft.day for _, draft in events],
+        [draft.occurred_at for _, draft in events],
+        ["\n".join(draft.tags) for _, draft in events],
+        ["\n".join(draft.carries) for _, draft in events],
+        [draft.body for _, draft in events],
+        [number for number, _ in conditions],
+        [condition.tag for _, condition in conditions],
+        [condition.after for _, condition in conditions],
+        [" ".join(sorted(condition.types)) for _, condition in conditions],
+    ]
