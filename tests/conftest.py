@@ -1,0 +1,35 @@
+from collections.abc import Iterator
+
+import pytest
+
+from deploy.embedded import BusUrls
+from tests import servers
+from tests.databases import Database, Databases
+
+
+@pytest.fixture(scope="session")
+def database_url() -> Iterator[str]:
+    """A superuser's URL of a real PostgreSQL that this run shares."""
+    with servers.database_server() as url:
+        yield url
+
+
+@pytest.fixture(scope="session")
+def nats_urls() -> Iterator[BusUrls]:
+    """The two URLs of a real NATS server that this run shares: keep apart by park name."""
+    with servers.bus_server() as urls:
+        yield urls
+
+
+@pytest.fixture(scope="session")
+def databases(database_url: str) -> Databases:
+    """Makes fresh migrated databases, for tests that need one for a whole module or several at once."""
+    return Databases(database_url)
+
+
+@pytest.fixture
+def database(databases: Databases) -> Iterator[Database]:
+    """A fresh migrated database for one test."""
+    fresh = databases.create()
+    yield fresh
+    databases.drop(fresh)
