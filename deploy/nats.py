@@ -57,10 +57,10 @@ def nats(state: Path) -> Iterator[BusUrls]:
     with claimed(state, "nats"):
         account = server_account()
         folder = data_folder(state, "nats", account)
-        settings = state / "nats.conf" if account.enters(state) else folder.parent / "nats.conf"
+        settings = folder.with_name("nats.conf")
         processes.end_orphan(folder / "nats.pid", str(settings), signal.SIGTERM, signal.SIGKILL)
         reach = access(state, "nats", tuple(MAY_PUBLISH))
-        content = json.dumps(configuration(reach, folder), ensure_ascii=False, indent=1)
+        content = json.dumps(configuration(reach, str(folder)), ensure_ascii=False, indent=1)
         account.own(replace_private(settings, content.encode()), 0o600)
         start = partial(_start, settings, reach, account, fresh_log(state, "nats"))
         halt = partial(processes.halt, gently=signal.SIGTERM, firmly=signal.SIGKILL, patience=20)
@@ -68,7 +68,7 @@ def nats(state: Path) -> Iterator[BusUrls]:
             yield BusUrls(**{role: _url(role, reach) for role in MAY_PUBLISH})
 
 
-def configuration(reach: Access, folder: Path) -> dict[str, Any]:
+def configuration(reach: Access, folder: str) -> dict[str, Any]:
     """The server's configuration: NATS reads JSON as well as its own notation."""
     users = [
         {
@@ -85,9 +85,9 @@ def configuration(reach: Access, folder: Path) -> dict[str, Any]:
         "server_name": "fieldledger",
         "listen": f"{LOOPBACK}:{reach.port}",
         "max_payload": LARGEST_MESSAGE,
-        "pid_file": str(folder / "nats.pid"),
+        "pid_file": f"{folder}/nats.pid",
         # Under the default, a crash of the machine loses messages that were acknowledged.
-        "jetstream": {"store_dir": str(folder / "store"), "sync_interval": "always"},
+        "jetstream": {"store_dir": f"{folder}/store", "sync_interval": "always"},
         "authorization": {"users": users},
     }
 

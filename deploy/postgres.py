@@ -53,17 +53,17 @@ def postgres(state: Path) -> Iterator[str]:
         reach = access(state, "postgres", (OWNER,))
         output = fresh_log(state, "postgres")
         if not data.exists():
-            _initialise(data, reach.passwords[OWNER], state, account, output)
+            _initialise(data, reach.passwords[OWNER], account, output)
         start = partial(_start, data, reach, account, output)
         with processes.kept(start, partial(processes.halt, gently=STOP_FAST, firmly=STOP_NOW, patience=60)):
             yield f"postgresql://{OWNER}:{reach.passwords[OWNER]}@{LOOPBACK}:{reach.port}/postgres"
 
 
-def _initialise(data: Path, password: str, state: Path, account: Account, output: Path) -> None:
+def _initialise(data: Path, password: str, account: Account, output: Path) -> None:
     """Make the cluster under another name first: a launcher killed here leaves no half a cluster behind."""
     growing = data.with_name("data.new")
     shutil.rmtree(growing, ignore_errors=True)
-    secret = account.own(replace_private(state / "postgres.secret", password.encode()), 0o600)
+    secret = account.own(replace_private(data.parents[1] / "postgres.secret", password.encode()), 0o600)
     options = [f"--pgdata={growing}", f"--username={OWNER}", f"--pwfile={secret}", "--auth=scram-sha-256"]
     locale = ["--encoding=UTF8", "--locale=C", "--locale-provider=builtin", "--builtin-locale=C.UTF-8"]
     command = [str(program(WHEEL, "initdb", account)), *options, *locale]

@@ -3,8 +3,12 @@ from collections.abc import Iterator
 import pytest
 
 from deploy.embedded import BusUrls
-from tests import servers
+from tests import containers, servers
 from tests.databases import Database, Databases
+
+
+def pytest_report_header() -> str:
+    return f"servers: {'testcontainers' if containers.engine_answers() else 'embedded'}"
 
 
 @pytest.fixture(scope="session")

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from deploy import embedded
+from tests import containers
 
 
 @contextmanager
@@ -23,6 +24,10 @@ def temporary_state() -> Iterator[Path]:
 @contextmanager
 def database_server() -> Iterator[str]:
     """A superuser's URL of a PostgreSQL of our own."""
+    if containers.engine_answers():
+        with containers.postgres() as url:
+            yield url
+        return
     with temporary_state() as state, embedded.postgres(state) as url:
         yield url
 
@@ -30,5 +35,9 @@ def database_server() -> Iterator[str]:
 @contextmanager
 def bus_server() -> Iterator[embedded.BusUrls]:
     """The two URLs of a NATS server of our own."""
+    if containers.engine_answers():
+        with containers.nats() as urls:
+            yield urls
+        return
     with temporary_state() as state, embedded.nats(state) as urls:
         yield urls
