@@ -1,0 +1,63 @@
+"""Folding: a subject's state is what its events, in the order of their positions, make of an empty one."""
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any, Generic, TypeVar, cast
+
+from contracts.catalogue import TYPES
+from contracts.envelope import Data, Recorded
+
+S = TypeVar("S")
+Evolve = Callable[[S, Recorded[Any]], S]
+
+
+class Fold(Generic[S]):
+    """How the events of one kind of tag become a state: where it starts, and what each class of event does to it.
+
+    An event of a class without an entry leaves the state as it was. `name` tells folds over the same kind of tag apart.
+    """
+
+    def __init__(
+        self, name: str, prefix: str, start: Callable[[str], S], evolves: Mapping[type[Data], Evolve[S]]
+    ) -> None:
+        self.name = name
+        self.prefix = prefix
+        self.start = start
+        self.evolves = evolves
+        self.types = frozenset(TYPES[data] for data in evolves if data in TYPES)
+
+    def tag(self, subject: str) -> str:
+        """The tag of a subject; a fold whose prefix is the whole tag (the park, its rules) has one subject, the empty one."""
+        return f"{self.prefix}:{subject}" if subject else self.prefix
+
+    def subject(self, tag: str) -> str:
+        return tag.partition(":")[2]
+
+    def over(self, state: S, events: Iterable[Recorded[Any]]) -> S:
+        """The state after these events."""
+        evolves = self.evolves
+        for event in events:
+            evolve = evolves.get(type(event.data))
+            if evolve is not None:
+                state = evolve(state, event)
+        return state
+
+
+Subject = tuple[Fold[Any], str]
+
+
+class Given:
+    """The states that a command is decided on."""
+
+    def __init__(self, states: Mapping[Subject, Any] | None = None) -> None:
+        self._states: dict[Subject, Any] = dict(states or {})
+
+    def of(self, fold: Fold[S], subject: str) -> S:
+        """The state of a subject: an empty one while nothing has been read of it."""
+        found = self._states.get((fold, subject))
+        return cast("S", found) if found is not None else fold.start(subject)
+
+    def put(self, subject: Subject, state: Any) -> None:
+        self._states[subject] = state
+
+    def __contains__(self, subject: Subject) -> bool:
+        return subject in self._states

@@ -1,0 +1,130 @@
+"""The web application: every route behind a device key unless it says `public`, every failure a problem, every answer with its request id."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+from uuid import uuid4
+
+import msgspec
+import structlog
+from litestar import Litestar, Request, Response
+from litestar.connection import ASGIConnection
+from litestar.datastructures import MutableScopeHeaders, State
+from litestar.exceptions import HTTPException
+from litestar.handlers.base import BaseRouteHandler
+from litestar.plugins.prometheus import PrometheusConfig
+from litestar.types import Message, Scope
+
+from contracts import problems
+from contracts.answers import Problem
+from services.core.auth import Devices, require
+from services.core.log import OutcomeUnknown
+from services.core.park import Park
+from services.core.pool import LOST
+from services.core.routes import PROBLEM_JSON, command_route
+from services.core.service import Service
+
+MAX_BODY = 1_000_000
+"""Bytes."""
+log = structlog.get_logger()
+
+_BY_STATUS: dict[int, tuple[type[problems.Refused], str]] = {
+    400: (problems.InvalidParameter, "A parameter does not fit."),
+    401: (problems.NotAuthenticated, "Send the device's key."),
+    403: (problems.NotAllowed, "This device may not do that."),
+    404: (problems.NotFound, "There is nothing at this path. Commands are POST /parks/<park>/<service>/<command>."),
+    405: (problems.MethodNotAllowed, "Reads take GET, commands take POST."),
+    413: (problems.BodyTooLarge, f"A body may have {MAX_BODY} bytes. Send less in one request."),
+    415: (problems.UnsupportedMediaType, "Send application/json."),
+}
+
+
+def application(
+    services: Iterable[Service], parks: Mapping[str, Park], devices: Devices, state: Mapping[str, Any] | None = None
+) -> Litestar:
+    """The services given, as one application."""
+    services = tuple(services)
+    metrics = PrometheusConfig(app_name="fieldledger", prefix="fieldledger", group_path=True)
+    return Litestar(
+        route_handlers=[
+            *(command_route(handler) for service in services for handler in service.handlers),
+            *(route for service in services for route in service.routes),
+        ],
+        guards=[_authenticate],
+        exception_handlers={
+            problems.Refused: _refused,
+            HTTPException: _http_exception,
+            OutcomeUnknown: _unavailable,
+            **dict.fromkeys(LOST, _unavailable),
+            Exception: _broken,
+        },
+        before_send=[_name_request],
+        middleware=[metrics.middleware],
+        request_max_body_size=MAX_BODY,
+        openapi_config=None,
+        state=State({"parks": dict(parks), "devices": devices, **(state or {})}),
+    )
+
+
+async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
+    if handler.opt.get("public"):
+        return
+    devices: Devices = connection.app.state.devices
+    park = connection.path_params.get("park", "")
+    connection.state.device = await devices.identify(park, connection.headers.get("authorization"))
+    require(connection.state.device, handler.opt["roles"])
+
+
+async def _name_request(message: Message, scope: Scope) -> None:
+    if message["type"] == "http.response.start":
+        MutableScopeHeaders.from_message(message)["X-Request-Id"] = request_id(scope)
+
+
+def request_id(scope: Scope) -> str:
+    """The id of a request, in its answer and in every line that is logged about it."""
+    state: dict[str, Any] = scope.setdefault("state", {})
+    return str(state.setdefault("request_id", uuid4().hex))
+
+
+def _problem(request: Request[Any, Any, Any], refused: problems.Refused) -> Response[bytes]:
+    body = Problem(
+        type=refused.type_uri(),
+        title=refused.title,
+        status=refused.status,
+        detail=refused.detail,
+        instance=request.url.path,
+        where=str(refused.extensions.get("where", "")),
+    )
+    headers = {"WWW-Authenticate": "Bearer"} if refused.status == 401 else {}
+    if refused.status == 503:
+        headers["Retry-After"] = "2"
+    return Response(msgspec.json.encode(body), status_code=refused.status, media_type=PROBLEM_JSON, headers=headers)
+
+
+def _refused(request: Request[Any, Any, Any], error: problems.Refused) -> Response[bytes]:
+    return _problem(request, error)
+
+
+def _http_exception(request: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
+    kind, sentence = _BY_STATUS.get(error.status_code, (problems.Broken, "Something broke on our side."))
+    if kind is problems.Broken:
+        return _broken(request, error)
+    return _problem(request, kind(f"{sentence} ({error.detail})" if error.status_code == 400 else sentence))
+
+
+def _unavailable(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
+    log.warning("log unreachable", request=request_id(request.scope), error=repr(error))
+    return _problem(
+        request,
+        problems.Unavailable("The log cannot be reached. Nobody is cleared until it can; send the same again shortly."),
+    )
+
+
+def _broken(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:
+    name = request_id(request.scope)
+    log.error("request broke", request=name, path=request.url.path, exc_info=error)
+    return _problem(
+        request,
+        problems.Broken(
+            f"Nothing of this request is known to be recorded; send the same again. If it happens again, report the request id {name}."
+        ),
+    )

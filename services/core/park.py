@@ -1,0 +1,250 @@
+"""One park in one process: reads what a command rests on, lets it be decided, and appends on condition that nothing has changed."""
+
+import asyncio
+from collections import OrderedDict
+from collections.abc import Callable, Iterable, Sequence
+from hashlib import sha256
+from typing import Any, TypeVar
+from uuid import UUID, uuid5
+
+import msgspec
+from msgspec import Struct
+
+from contracts import leaf
+from contracts.answers import Receipt, ReceiptEvent
+from contracts.catalogue import TYPES, carries_of, tags_of
+from contracts.envelope import Command, Data, Event, Recorded, Refusal
+from contracts.problems import Contended, IdempotencyKeyReused, Refused, Unavailable
+from contracts.words import Role
+from services.core.clock import Clock
+from services.core.command import Handler, Moment
+from services.core.fold import Given, Subject
+from services.core.log import (
+    Append,
+    Appended,
+    Condition,
+    Conflict,
+    Draft,
+    Head,
+    Log,
+    OutcomeUnknown,
+    Request,
+    RequestReused,
+)
+from services.core.pool import LOST
+from services.core.rules import RULES, operating_day
+from services.core.times import Contact, occurred
+
+C = TypeVar("C", bound=Command)
+Reads = Callable[[Given], Iterable[Subject]]
+TRIES = 8
+REMEMBERED = 20_000
+
+
+class Caller(Struct, frozen=True, kw_only=True):
+    """Who sends a request: the device whose key it bears, and the member of staff at it."""
+
+    device: str
+    roles: frozenset[Role]
+    actor: str | None = None
+
+
+class Asked(Struct, frozen=True, kw_only=True):
+    """One request: its id is its Idempotency-Key, and the id of its first event."""
+
+    id: UUID
+    digest: bytes
+    caller: Caller
+    contact: Contact
+
+
+class Answer(Struct, frozen=True):
+    receipt: Receipt
+    refusal: Refusal | None
+
+
+class Park:
+    """Decides commands against the log of one park. States once folded are remembered and only brought up to date."""
+
+    def __init__(self, park: str, log: Log, clock: Clock) -> None:
+        self.park = park
+        self.log = log
+        self.clock = clock
+        self._remembered: OrderedDict[Subject, tuple[int, Any]] = OrderedDict()
+
+    async def execute(self, handler: Handler[C], command: C, asked: Asked) -> Answer:
+        """Decide and record; raises a `Refused` when nothing was written. The same request again gets its first answer."""
+        try:
+            return await self._decide(handler, command, asked)
+        except Refused:
+            first = await self._first_answer(asked)
+            if first is None:
+                raise
+            return first
+
+    async def _decide(self, handler: Handler[C], command: C, asked: Asked) -> Answer:
+        for attempt in range(TRIES):
+            given, read = await self.load(lambda given: handler.reads(command, given))
+            rules = given.of(RULES, "").rules
+            time = occurred(command, asked.contact, rules)
+            moment = Moment(
+                now=asked.contact.received_at,
+                occurred_at=time.at,
+                day=operating_day(rules, time.at),
+                rules=rules,
+                position=max(read.values()),
+                device=asked.caller.device,
+                roles=asked.caller.roles,
+            )
+            data = tuple(handler.decide(command, given, moment))
+            drafts = self._drafts(data, command, asked, moment, time.clock)
+            conditions = () if command.FACT else _conditions(read)
+            try:
+                appended = await self.log.append(
+                    Append(Request(asked.id, asked.caller.device, asked.digest), drafts, conditions)
+                )
+            except Conflict:
+                await asyncio.sleep(0.002 * attempt)
+                continue
+            except RequestReused:
+                raise _reused(asked.id) from None
+            except OutcomeUnknown as error:
+                raise Unavailable(
+                    "The log did not answer in time, so it is not known whether this was recorded. Send the same request again."
+                ) from error
+            if appended.repeat:
+                return await self._recall(appended)
+            return self._answer(appended, drafts, data)
+        raise Contended(
+            "Other stations kept changing the same players, gear or field. Nothing was recorded; send the same request again."
+        )
+
+    async def load(self, reads: Reads) -> tuple[Given, dict[Subject, int]]:
+        """Fold the subjects that `reads` names, asking it again until it names no more; with each the position it was read at."""
+        given, read = Given(), dict[Subject, int]()
+        wanted = {(RULES, ""), *reads(given)}
+        while wanted:
+            head = await self._bring_up_to_date(wanted)
+            for subject in wanted:
+                given.put(subject, self._remembered[subject][1])
+                read[subject] = head.position
+            wanted = set(reads(given)) - read.keys()
+        return given, read
+
+    async def _bring_up_to_date(self, wanted: Iterable[Subject]) -> Head:
+        known = {subject: self._remembered.get(subject, (0, None)) for subject in wanted}
+        afters: dict[str, int] = {}
+        for (fold, name), (position, _) in known.items():
+            tag = fold.tag(name)
+            afters[tag] = min(position, afters.get(tag, position))
+        try:
+            reading = await self.log.read(afters)
+        except LOST as error:
+            raise Unavailable("The log cannot be read. Nobody is cleared until it can; try again shortly.") from error
+        events = {tag: [leaf.decode(row.leaf) for row in rows] for tag, rows in reading.events.items()}
+        for (fold, name), (position, state) in known.items():
+            newer = [event for event in events.get(fold.tag(name), ()) if event.position > position]
+            before = fold.start(name) if state is None else state
+            self._remember((fold, name), reading.head.position, fold.over(before, newer))
+        return reading.head
+
+    def _remember(self, subject: Subject, position: int, state: Any) -> None:
+        if self._remembered.get(subject, (0, None))[0] <= position:
+            self._remembered[subject] = (position, state)
+        self._remembered.move_to_end(subject)
+        if len(self._remembered) > REMEMBERED:
+            self._remembered.popitem(last=False)
+
+    def _drafts(
+        self, data: Sequence[Data], command: Command, asked: Asked, moment: Moment, clock: Any
+    ) -> tuple[Draft, ...]:
+        drafts = []
+        for index, one in enumerate(data):
+            tags = tags_of(one)
+            event = Event(
+                type=TYPES[type(one)],
+                version=one.VERSION,
+                id=asked.id if index == 0 else uuid5(asked.id, str(index)),
+                day=moment.day,
+                occurred_at=moment.occurred_at,
+                claimed_at=command.occurred_at,
+                clock=clock,
+                device=asked.caller.device,
+                device_seq=asked.contact.device_seq,
+                actor=asked.caller.actor,
+                tags=tags,
+                data=msgspec.Raw(msgspec.json.encode(one)),
+            )
+            drafts.append(
+                Draft(event.id, event.type, event.day, event.occurred_at, tags, carries_of(one), leaf.encode(event))
+            )
+        return tuple(drafts)
+
+    def _answer(self, appended: Appended, drafts: Sequence[Draft], data: Sequence[Data]) -> Answer:
+        leaves = (
+            leaf.frame(self.park, appended.epoch, appended.first + index, appended.recorded_at, draft.body)
+            for index, draft in enumerate(drafts)
+        )
+        events = tuple(
+            ReceiptEvent(
+                id=draft.id,
+                type=draft.type,
+                position=appended.first + index,
+                leaf_sha256=leaf.leaf_hash(frame).hex(),
+                data=one,
+            )
+            for index, (draft, one, frame) in enumerate(zip(drafts, data, leaves, strict=True))
+        )
+        return Answer(self._receipt(appended, events), _refusal(data))
+
+    async def _first_answer(self, asked: Asked) -> Answer | None:
+        request = Request(asked.id, asked.caller.device, asked.digest)
+        try:
+            appended = await self.log.recall(request)
+        except RequestReused:
+            raise _reused(asked.id) from None
+        return None if appended is None else await self._recall(appended)
+
+    async def _recall(self, appended: Appended) -> Answer:
+        rows = await self.log.between(appended.first, appended.last)
+        recorded: list[Recorded[Any]] = [leaf.decode(row.leaf) for row in rows]
+        events = tuple(
+            ReceiptEvent(
+                id=event.id,
+                type=event.type,
+                position=event.position,
+                leaf_sha256=leaf.leaf_hash(row.leaf).hex(),
+                data=event.data,
+            )
+            for event, row in zip(recorded, rows, strict=True)
+        )
+        return Answer(self._receipt(appended, events), _refusal([event.data for event in recorded]))
+
+    def _receipt(self, appended: Appended, events: tuple[ReceiptEvent, ...]) -> Receipt:
+        return Receipt(
+            park=self.park,
+            epoch=appended.epoch,
+            position=appended.last,
+            recorded_at=appended.recorded_at,
+            repeat=appended.repeat,
+            events=events,
+        )
+
+
+def _conditions(read: dict[Subject, int]) -> tuple[Condition, ...]:
+    return tuple(Condition(fold.tag(name), position, fold.types) for (fold, name), position in read.items())
+
+
+def _refusal(data: Sequence[Data]) -> Refusal | None:
+    return next((one for one in data if isinstance(one, Refusal)), None)
+
+
+def _reused(key: UUID) -> IdempotencyKeyReused:
+    return IdempotencyKeyReused(
+        f"Idempotency-Key {key} already names another request, or one of another device. Use a new UUIDv7 for each new request."
+    )
+
+
+def digest_of(path: str, body: bytes) -> bytes:
+    """What makes two requests the same: the command's path and the bytes of its body."""
+    return sha256(path.encode() + b"\n" + body).digest()

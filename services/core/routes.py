@@ -1,0 +1,131 @@
+"""One route a command: parse, decide, record, answer."""
+
+from typing import Annotated, Any, Final
+from uuid import UUID
+
+import msgspec
+from litestar import Request, Response, post
+from litestar.handlers import HTTPRouteHandler
+
+from contracts.answers import Problem
+from contracts.catalogue import COMMANDS
+from contracts.envelope import Command, Reason, Refusal
+from contracts.problems import (
+    IdempotencyKeyMissing,
+    InvalidBody,
+    InvalidParameter,
+    MalformedBody,
+    NotCleared,
+    NotFound,
+    UnsupportedMediaType,
+)
+from contracts.words import Instant, StaffId
+from services.core.auth import Device
+from services.core.command import Handler
+from services.core.park import Answer, Asked, Caller, Park, digest_of
+from services.core.times import Contact
+
+PATHS: Final = {command: path for path, command in COMMANDS.items()}
+PROBLEM_JSON: Final = "application/problem+json"
+DeviceSeq = Annotated[int, msgspec.Meta(ge=0, le=2**62)]
+_ENCODER = msgspec.json.Encoder()
+
+
+def park_of(request: Request[Any, Any, Any], name: str) -> Park:
+    """The park of a path; raises NotFound."""
+    parks: dict[str, Park] = request.app.state.parks
+    if name not in parks:
+        raise NotFound(f"There is no park {name!r} here. This server keeps: {', '.join(sorted(parks))}.")
+    return parks[name]
+
+
+def command_route(handler: Handler[Any]) -> HTTPRouteHandler:
+    """The route of one command: POST /parks/{park}/<service>/<command>."""
+    command = handler.command
+    path = PATHS[command]
+    decoder = msgspec.json.Decoder(command)
+
+    @post(f"/parks/{{park:str}}/{path}", opt={"roles": command.ROLES}, name=path, summary=command.__doc__)
+    async def run(request: Request[Any, Any, Any], park: str) -> Response[bytes]:
+        where = park_of(request, park)
+        body = await request.body()
+        asked = _asked(request, where, digest_of(path, body))
+        return respond(await where.execute(handler, _decoded(request, decoder, body), asked), request)
+
+    return run
+
+
+def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[Command], body: bytes) -> Command:
+    media = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
+    if media != "application/json":
+        raise UnsupportedMediaType(f"Content-Type is {media}; send application/json.")
+    try:
+        return decoder.decode(body)
+    except msgspec.ValidationError as error:
+        what, _, where = str(error).partition(" - at `")
+        raise InvalidBody(
+            f"{what}. Nothing was recorded; correct the body and send it again.", where=where.rstrip("`") or "$"
+        ) from None
+    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+        raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
+
+
+def _asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:
+    headers = request.headers
+    device: Device = request.state.device
+    return Asked(
+        id=_key(headers.get("idempotency-key")),
+        digest=digest,
+        caller=Caller(device=device.id, roles=device.roles, actor=_header(headers.get("actor"), StaffId, "Actor")),
+        contact=Contact(
+            received_at=park.clock.now(),
+            device_time=_header(headers.get("device-time"), Instant, "Device-Time"),
+            device_seq=_header(headers.get("device-seq"), DeviceSeq, "Device-Seq"),
+        ),
+    )
+
+
+def _key(value: str | None) -> UUID:
+    """The Idempotency-Key: a UUID as a quoted string (a structured-field string, as in the IETF draft)."""
+    try:
+        return UUID((value or "").strip().strip('"'))
+    except ValueError:
+        raise IdempotencyKeyMissing(
+            'Send the header Idempotency-Key: "<a new UUIDv7>" with every write, and the same one whenever you send that write again.'
+        ) from None
+
+
+def _header(value: str | None, kind: Any, name: str) -> Any:
+    if value is None:
+        return None
+    try:
+        return msgspec.convert(value, kind, strict=False)
+    except msgspec.ValidationError as error:
+        raise InvalidParameter(f"The header {name} does not fit: {error}.", where=name) from None
+
+
+def respond(answer: Answer, request: Request[Any, Any, Any]) -> Response[bytes]:
+    """201 with the receipt, or 409 for a refusal that is on the record."""
+    if answer.refusal is None:
+        return Response(_ENCODER.encode(answer.receipt), status_code=201, media_type="application/json")
+    problem = Problem(
+        type=NotCleared.type_uri(),
+        title=NotCleared.title,
+        status=NotCleared.status,
+        detail=_sentence(answer.refusal),
+        instance=request.url.path,
+        refusal=answer.refusal,
+        receipt=answer.receipt,
+    )
+    return Response(_ENCODER.encode(problem), status_code=problem.status, media_type=PROBLEM_JSON)
+
+
+def _sentence(refusal: Refusal) -> str:
+    """What is in the way, in one breath: the refusal's own reasons, then how many of its players are not cleared."""
+    reasons: tuple[Reason, ...] = refusal.reasons
+    sentences = [f"{reason.sentence} ({reason.where})" for reason in reasons]
+    offenders = getattr(refusal, "offenders", ())
+    if offenders:
+        names = ", ".join(offender.player for offender in offenders)
+        sentences.append(f"Not cleared: {names}. Nobody was admitted; clear them, or start without them.")
+    return " ".join(sentences)

@@ -1,0 +1,18 @@
+"""The chronograph bench's commands and the subjects that each rests on."""
+
+from contracts.velocity import ChangeSetUp, CheckChrono, RegisterChrono, SpotCheckMarker, TestMarker
+from services.core.command import Handler
+from services.core.service import Service
+from services.velocity import model
+from services.velocity.states import BENCH, CHRONO, LIMITS
+
+SERVICE = Service(
+    "velocity",
+    (
+        Handler(RegisterChrono, lambda c, _: {(CHRONO, c.chrono)}, model.register_chrono),
+        Handler(CheckChrono, lambda c, _: {(CHRONO, c.chrono)}, model.check_chrono),
+        Handler(TestMarker, lambda c, _: {(BENCH, c.marker), (CHRONO, c.chrono)}, model.record_test),
+        Handler(ChangeSetUp, lambda c, _: {(BENCH, c.marker)}, model.change_set_up),
+        Handler(SpotCheckMarker, lambda c, _: {(BENCH, c.marker), (LIMITS, c.field)}, model.spot_check),
+    ),
+)
