@@ -23,7 +23,8 @@ class Fold(Generic[S]):
         self.prefix = prefix
         self.start = start
         self.evolves = evolves
-        self.types = frozenset(TYPES[data] for data in evolves if data in TYPES)
+        self.anew = frozenset(data for data in TYPES if prefix in data.CARRIES)
+        self.types = frozenset(TYPES[data] for data in {*evolves, *self.anew} if data in TYPES)
 
     def tag(self, subject: str) -> str:
         """The tag of a subject; a fold whose prefix is the whole tag (the park, its rules) has one subject, the empty one."""
@@ -32,13 +33,20 @@ class Fold(Generic[S]):
     def subject(self, tag: str) -> str:
         return tag.partition(":")[2]
 
-    def over(self, state: S, events: Iterable[Recorded[Any]]) -> S:
-        """The state after these events."""
-        evolves = self.evolves
+    def step(self, subject: str, state: S, event: Recorded[Any]) -> S:
+        """The state after one more event; an event that carries the tag begins from an empty one."""
+        data = type(event.data)
+        if data in self.anew:
+            state = self.start(subject)
+        evolve = self.evolves.get(data)
+        return state if evolve is None else evolve(state, event)
+
+    def over(self, subject: str, events: Iterable[Recorded[Any]], state: S | None = None) -> S:
+        """The subject's state after these events, from a state they follow on, or from an empty one."""
+        if state is None:
+            state = self.start(subject)
         for event in events:
-            evolve = evolves.get(type(event.data))
-            if evolve is not None:
-                state = evolve(state, event)
+            state = self.step(subject, state, event)
         return state
 
 

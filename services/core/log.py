@@ -42,6 +42,11 @@ APPEND = "SELECT * FROM log.append($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$1
 READ_TAGS = "SELECT * FROM log.read_tags($1, $2, $3)"
 TAIL = "SELECT * FROM log.tail($1, $2, $3)"
 HEAD = "SELECT epoch, position FROM log.park_head WHERE park = $1"
+RECALL = """
+SELECT r.device = $3 AND r.digest = $4, e.epoch, r.first_position, r.last_position, e.recorded_at
+FROM log.request r JOIN log.event e ON e.park = r.park AND e.position = r.first_position
+WHERE r.park = $1 AND r.id = $2
+"""
 OPEN_PARK = "INSERT INTO log.park_head VALUES ($1, 1, 0, $2) ON CONFLICT (park) DO NOTHING"
 
 
@@ -103,6 +108,17 @@ class Log:
         OutcomeUnknown when the database did not answer in time.
         """
         return await self._writer.append(append)
+
+    async def recall(self, request: Request) -> Appended | None:
+        """What a request was answered when it was first recorded; raises RequestReused when its id was used otherwise."""
+        async with self._pool.connection() as connection:
+            row = await connection.fetchrow(RECALL, self.park, request.id, request.device, request.digest)
+        if row is None:
+            return None
+        same, epoch, first, last, recorded_at = row
+        if not same:
+            raise RequestReused("this id was used for another request")
+        return Appended(epoch, first, last, recorded_at, repeat=True)
 
     async def head(self) -> Head:
         async with self._pool.connection() as connection:

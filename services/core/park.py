@@ -144,8 +144,7 @@ class Park:
         events = {tag: [leaf.decode(row.leaf) for row in rows] for tag, rows in reading.events.items()}
         for (fold, name), (position, state) in known.items():
             newer = [event for event in events.get(fold.tag(name), ()) if event.position > position]
-            before = fold.start(name) if state is None else state
-            self._remember((fold, name), reading.head.position, fold.over(before, newer))
+            self._remember((fold, name), reading.head.position, fold.over(name, newer, state))
         return reading.head
 
     def _remember(self, subject: Subject, position: int, state: Any) -> None:

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 from contracts.envelope import Data, Recorded
 from contracts.equipment import GearReleased, MarkerRegistered
 from contracts.games import FieldConfigured
-from contracts.park import DayOpened, WeatherRecorded
+from contracts.park import WeatherRecorded
 from contracts.velocity import (
     ChronoChecked,
     ChronoRegistered,
@@ -133,10 +133,6 @@ def _weather(weather: Weather, event: Recorded[WeatherRecorded]) -> Weather:
     return Weather(event.data.temperature_c, place)
 
 
-def _day_opened(_: Weather, __: Recorded[DayOpened]) -> Weather:
-    return Weather()
-
-
 _BENCH: dict[type[Data], Evolve[Bench]] = {
     MarkerRegistered: _registered,
     MarkerTested: _tested,
@@ -149,6 +145,4 @@ CHRONO: Fold[Chrono] = Fold(
     "velocity.chrono", "chrono", Chrono, {ChronoRegistered: _chrono_registered, ChronoChecked: _checked}
 )
 LIMITS: Fold[Limits] = Fold("velocity.limits", "field", Limits, {FieldConfigured: _configured})
-WEATHER: Fold[Weather] = Fold(
-    "velocity.weather", "park", lambda _: Weather(), {WeatherRecorded: _weather, DayOpened: _day_opened}
-)
+WEATHER: Fold[Weather] = Fold("velocity.weather", "park", lambda _: Weather(), {WeatherRecorded: _weather})

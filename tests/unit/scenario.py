@@ -60,7 +60,7 @@ class Scenario:
     def state(self, fold: Fold[Any], subject: str = "") -> Any:
         """What a fold makes of the subject's events so far."""
         tag = fold.tag(subject)
-        return fold.over(fold.start(subject), (event for event in self.events if tag in event.tags))
+        return fold.over(subject, (event for event in self.events if tag in event.tags))
 
     def moment(self, roles: Iterable[Role] = (), occurred_at: datetime | None = None) -> Moment:
         rules = self.state(RULES).rules
