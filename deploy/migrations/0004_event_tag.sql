@@ -1,9 +1,9 @@
 -- Which subjects an event concerns. The fold of a tag begins anew at the latest event that carries it.
 CREATE TABLE log.event_tag (
-    park text NOT NULL,
-    tag text NOT NULL,
+    park text COLLATE "C" NOT NULL,
+    tag text COLLATE "C" NOT NULL,
     position bigint NOT NULL,
-    type text NOT NULL,
+    type text COLLATE "C" NOT NULL,
     carries boolean NOT NULL,
     PRIMARY KEY (park, tag, position) INCLUDE (type)
 );

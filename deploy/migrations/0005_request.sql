@@ -1,8 +1,8 @@
 -- What was asked for, and where its events lie: a request that comes again gets its first answer.
 CREATE TABLE log.request (
-    park text NOT NULL,
+    park text COLLATE "C" NOT NULL,
     id uuid NOT NULL,
-    device text NOT NULL,
+    device text COLLATE "C" NOT NULL,
     digest bytea NOT NULL,
     first_position bigint NOT NULL,
     last_position bigint NOT NULL CHECK (last_position >= first_position),

@@ -1,7 +1,7 @@
 -- Who may speak to a park: kiosks, handhelds, chronograph benches. Operational, not evidence. A device is revoked, never removed.
 CREATE TABLE log.device (
-    park text NOT NULL,
-    id text NOT NULL,
+    park text COLLATE "C" NOT NULL,
+    id text COLLATE "C" NOT NULL,
     name text NOT NULL,
     roles text[] NOT NULL,
     station text,

@@ -35,8 +35,9 @@ CREATE FUNCTION log.append(
     condition_types text[]
 ) RETURNS SETOF log.verdict
 LANGUAGE plpgsql VOLATILE
-SET plan_cache_mode = force_custom_plan
+SET plan_cache_mode = force_generic_plan
 SET enable_seqscan = off
+SET enable_bitmapscan = off
 SET enable_hashjoin = off
 SET enable_mergejoin = off
 SET jit = off
