@@ -50,6 +50,10 @@ def postgres(state: Path) -> Iterator[str]:
         account = server_account()
         data = data_folder(state, "postgres", account) / "data"
         processes.end_orphan(data / "postmaster.pid", str(data), STOP_FAST, STOP_NOW)
+        if data.exists() and not (state / "postgres.json").exists():
+            raise ServerFailedError(
+                f"{state}/postgres.json with the password is gone. To begin anew, remove {data} too."
+            )
         reach = access(state, "postgres", (OWNER,))
         output = fresh_log(state, "postgres")
         if not data.exists():

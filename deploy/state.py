@@ -11,9 +11,9 @@ from pathlib import Path
 import msgspec
 import structlog
 
+from deploy import binaries
 from deploy.account import Account
-from deploy.binaries import system_folder
-from deploy.processes import usable_port
+from deploy.processes import ServerFailedError, usable_port
 
 log = structlog.get_logger()
 DEFAULT = Path(__file__).resolve().parent.parent / ".state"
@@ -61,14 +61,20 @@ def claimed(state: Path, server: str) -> Iterator[None]:
 
 def data_folder(state: Path, server: str, account: Account) -> Path:
     """The server's own folder, open to its account alone: below `state`, or elsewhere if that is out of its reach."""
-    home = private_folder(state)
-    if not account.enters(home):
-        digest = hashlib.sha256(os.fsencode(state.resolve())).hexdigest()[:12]
-        home = private_folder(system_folder() / f"state-{digest}")
-        log.warning("data_elsewhere", folder=str(home / server), why=f"the servers' account cannot enter {state}")
-    folder = home / server
+    folder = _home(private_folder(state), server, account) / server
     folder.mkdir(exist_ok=True)
     return account.own(folder, 0o700)
+
+
+def _home(state: Path, server: str, account: Account) -> Path:
+    elsewhere = binaries.SYSTEM_FOLDER / f"state-{hashlib.sha256(os.fsencode(state.resolve())).hexdigest()[:12]}"
+    if account.is_launcher or (account.enters(state) and not elsewhere.is_dir()):
+        return state
+    if (state / server).is_dir() and not elsewhere.is_dir():
+        raise ServerFailedError(f"The folders above {state / server} were closed to the account of the server in it.")
+    log.warning("data_elsewhere", folder=str(elsewhere), why=f"the servers' account cannot enter {state}")
+    binaries.system_folder()
+    return private_folder(elsewhere)
 
 
 def access(state: Path, server: str, roles: tuple[str, ...]) -> Access:

@@ -2,6 +2,7 @@ import asyncio
 import contextlib
 import json
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -17,7 +18,8 @@ from deploy import binaries, postgres
 from deploy.account import Account, server_account
 from deploy.embedded import nats, servers
 from deploy.postgres import postgres as database_server
-from deploy.state import StateInUseError, access
+from deploy.processes import ServerFailedError
+from deploy.state import StateInUseError, access, data_folder
 from services.core.settings import read
 from tests.servers import temporary_state
 
@@ -207,6 +209,26 @@ def test_folders_above_keep_their_permissions_even_where_the_servers_cannot_ente
     assert modes(closed) == before
     elsewhere = list((state / "system").glob("state-*/postgres/data"))
     assert len(elsewhere) == (0 if server_account().is_launcher else 1)
+
+
+def test_data_is_never_begun_anew_because_its_server_was_shut_out(state):
+    other = Account(os.geteuid() + 1, os.getegid() + 1)
+    inside = state / "checkout" / ".state"
+    (inside / "postgres").mkdir(parents=True)
+    inside.parent.chmod(0o700)
+    with pytest.raises(ServerFailedError, match="were closed to the account"):
+        data_folder(inside, "postgres", other)
+
+
+def test_data_whose_password_is_gone_is_named_and_left_alone(state):
+    with database_server(state) as url:
+        write_row(url)
+    kept = (state / "postgres.json").rename(state / "kept.json")
+    with pytest.raises(ServerFailedError, match=re.escape(f"To begin anew, remove {state}/postgres/data too")):
+        database_server(state).__enter__()
+    kept.rename(state / "postgres.json")
+    with database_server(state) as url:
+        assert row(url) == "still there"
 
 
 def test_secrets_and_data_are_closed_to_everyone_else(state):
