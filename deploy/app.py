@@ -1,0 +1,132 @@
+"""The composition root: the one place where services, log, bus and projections are joined into a running process."""
+
+import asyncio
+import socket
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
+from typing import Any
+from urllib.parse import urlsplit, urlunsplit
+
+import anyio
+import asyncpg
+import uvicorn
+from anyio.abc import TaskGroup
+from litestar import Litestar
+from msgspec import Struct
+
+from deploy.embedded import BusUrls
+from services.core.auth import Devices
+from services.core.bus import Bus
+from services.core.clock import Clock
+from services.core.health import health, metrics, ready
+from services.core.http import application
+from services.core.log import Log
+from services.core.park import Park
+from services.core.pool import Pool
+from services.core.projection import Projection
+from services.core.projector import Projector
+from services.core.relay import Relay
+from services.core.service import Service
+
+GRACE = 3
+"""Seconds that open event streams are given at the end."""
+
+
+class Running(Struct):
+    """A process at work: what a test or the demo may take hold of."""
+
+    app: Litestar
+    pool: Pool
+    devices: Devices
+    parks: dict[str, Park]
+    projectors: dict[str, Projector]
+
+
+@asynccontextmanager
+async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
+    database_url: str,
+    bus: BusUrls | None,
+    parks: Iterable[str],
+    services: Sequence[Service],
+    projections: Sequence[Projection[Any]],
+    clock: Clock,
+    reader: str = "one",
+) -> AsyncIterator[Running]:
+    """Everything but the listening socket: logs open, relays and projectors at work for the block."""
+    async with AsyncExitStack() as stack:
+        pool = Pool(database_url)
+        stack.push_async_callback(pool.close)
+        relay_bus, service_bus = (Bus(bus.relay), Bus(bus.service)) if bus else (None, None)
+        for one in (relay_bus, service_bus):
+            if one is not None:
+                stack.push_async_callback(one.close)
+        names = list(parks)
+        logs = [await stack.enter_async_context(Log(pool, name, clock)) for name in names]
+        tasks = await stack.enter_async_context(_supervised())
+        projectors: dict[str, Projector] = {}
+        relays: dict[str, Relay] = {}
+        for log in logs:
+            await log.open_park()
+            projectors[log.park] = Projector(log, pool, projections, service_bus, reader)
+            tasks.start_soon(projectors[log.park].run)
+            if relay_bus is not None:
+                relays[log.park] = Relay(log, relay_bus, lambda: asyncpg.connect(plain(database_url)))
+                tasks.start_soon(relays[log.park].run)
+        devices = Devices(pool)
+        made = {log.park: Park(log.park, log, clock) for log in logs}
+        machinery = Service("core", (), (health, ready, metrics))
+        state = {"projectors": projectors, "relays": relays, "pool": pool, "clock": clock}
+        app = application([*services, machinery], made, devices, state)
+        yield Running(app, pool, devices, made, projectors)
+
+
+@asynccontextmanager
+async def _supervised() -> AsyncIterator[TaskGroup]:
+    """Background work: the failure of one stops the process, the end of the block stops them all."""
+    async with anyio.create_supervised() as tasks:
+        yield tasks
+        tasks.cancel_scope.cancel()
+
+
+def plain(url: str) -> str:
+    """The URL as asyncpg itself takes it."""
+    return urlunsplit(urlsplit(url)._replace(scheme="postgresql"))
+
+
+def listening_socket(host: str, port: int) -> socket.socket:
+    """A socket bound to the address; raises PortTaken."""
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((host, port))
+    except OSError as error:
+        made.close()
+        raise PortTaken(f"Port {port} on {host} cannot be used ({error.strerror}). Set PORT to a free one.") from error
+    return made
+
+
+class PortTaken(Exception):  # noqa: N818 - the port is what is wrong
+    """Somebody else listens there."""
+
+
+class _Server(uvicorn.Server):
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Signals belong to whoever started us."""
+        yield
+
+
+@asynccontextmanager
+async def listening(app: Litestar, made: socket.socket) -> AsyncIterator[uvicorn.Server]:
+    """The application behind a socket for the block, in this very loop."""
+    server = _Server(
+        uvicorn.Config(app, log_level="warning", access_log=False, timeout_graceful_shutdown=GRACE, lifespan="on")
+    )
+    task = asyncio.ensure_future(server.serve(sockets=[made]))
+    try:
+        while not server.started and not task.done():  # noqa: ASYNC110 - the server offers no event to wait on
+            await asyncio.sleep(0.01)
+        yield server
+    finally:
+        server.should_exit = True
+        await task

@@ -1,0 +1,79 @@
+"""The projection that keeps folds as rows: for each tag the states of every fold over it."""
+
+from collections.abc import Iterable, Mapping, MutableMapping, Sequence
+from typing import Any
+
+import msgspec
+
+from contracts.envelope import Data, Recorded
+from services.core.fold import Fold, Given
+
+States = tuple[Any, ...]
+_encoder = msgspec.json.Encoder(order="deterministic")
+
+
+class Folds:
+    """Folds by the prefix of their tag. A tag's state is a tuple: one state for each fold over it, in the order given."""
+
+    def __init__(self, name: str, folds: Iterable[Fold[Any]]) -> None:
+        self._name = name
+        self.by_prefix: dict[str, tuple[Fold[Any], ...]] = {}
+        for fold in folds:
+            self.by_prefix[fold.prefix] = (*self.by_prefix.get(fold.prefix, ()), fold)
+        self._concerned: dict[type[Data], frozenset[str]] = {}
+        self._decoders = {
+            prefix: msgspec.json.Decoder(tuple[tuple(type(fold.start("")) for fold in folds)])  # type: ignore[misc]
+            for prefix, folds in self.by_prefix.items()
+        }
+
+    @property
+    def name(self) -> str:
+        return self._name
+
+    def _prefixes(self, data: type[Data]) -> frozenset[str]:
+        """The prefixes of the tags that this class of event says anything about."""
+        found = self._concerned.get(data)
+        if found is None:
+            found = frozenset(
+                prefix
+                for prefix, folds in self.by_prefix.items()
+                if any(data in fold.evolves or data in fold.anew for fold in folds)
+            )
+            self._concerned[data] = found
+        return found
+
+    def tags(self, event: Recorded[Any]) -> list[str]:
+        prefixes = self._prefixes(type(event.data))
+        return [tag for tag in event.tags if tag.partition(":")[0] in prefixes] if prefixes else []
+
+    def start(self, tag: str) -> States:
+        prefix, _, subject = tag.partition(":")
+        return tuple(fold.start(subject) for fold in self.by_prefix[prefix])
+
+    def apply(self, events: Sequence[Recorded[Any]], states: MutableMapping[str, States]) -> set[str]:
+        changed: set[str] = set()
+        for event in events:
+            for tag in self.tags(event):
+                prefix, _, subject = tag.partition(":")
+                before = states.get(tag) or self.start(tag)
+                states[tag] = tuple(
+                    fold.step(subject, state, event) for fold, state in zip(self.by_prefix[prefix], before, strict=True)
+                )
+                changed.add(tag)
+        return changed
+
+    def encode(self, _tag: str, state: States) -> bytes:
+        return _encoder.encode(state)
+
+    def decode(self, tag: str, state: bytes) -> States:
+        decoded: States = self._decoders[tag.partition(":")[0]].decode(state)
+        return decoded
+
+    def given(self, states: Mapping[str, States]) -> Given:
+        """These rows as the states that a decision is made on."""
+        given = Given()
+        for tag, values in states.items():
+            prefix, _, subject = tag.partition(":")
+            for fold, value in zip(self.by_prefix[prefix], values, strict=True):
+                given.put((fold, subject), value)
+        return given
