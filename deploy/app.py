@@ -83,7 +83,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
 @asynccontextmanager
 async def _supervised() -> AsyncIterator[TaskGroup]:
     """Background work: the failure of one stops the process, the end of the block stops them all."""
-    async with anyio.create_supervised() as tasks:
+    async with anyio.create_task_group() as tasks:
         yield tasks
         tasks.cancel_scope.cancel()
 

@@ -61,6 +61,7 @@ def application(
         middleware=[metrics.middleware],
         request_max_body_size=MAX_BODY,
         openapi_config=None,
+        logging_config=None,
         state=State({"parks": dict(parks), "devices": devices, **(state or {})}),
     )
 
