@@ -126,6 +126,6 @@ def decode_data(name: str, version: int, raw: bytes | msgspec.Raw) -> Data:
     decoder, upcast = known
     try:
         data = decoder.decode(raw)
-    except msgspec.MsgspecError as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
         return Unknown(type=name, version=version, why=str(error), raw=bytes(raw))
     return upcast(data) if upcast else data

@@ -43,7 +43,7 @@ class Refusal(Data, frozen=True, kw_only=True):
     reasons: "tuple[Reason, ...]"
 
 
-class Basis(Struct, frozen=True, kw_only=True):
+class Basis(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a decision rested on: the moment used, the rules in force, and the position up to which the log had been read."""
 
     now: Instant
@@ -51,7 +51,7 @@ class Basis(Struct, frozen=True, kw_only=True):
     position: Annotated[int, Meta(ge=0)]
 
 
-class Reason(Struct, frozen=True, kw_only=True, omit_defaults=True):
+class Reason(Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=True):
     """One reason for a `not cleared`: a stable code, a sentence for the player, and where it is cleared."""
 
     code: str

@@ -39,22 +39,25 @@ def decode(leaf: bytes) -> Recorded[Data]:
     if len(parts) != 6 or parts[0] != FRAME:
         raise LeafError(f"not a leaf: {leaf[:40]!r}")
     _, park, epoch, position, micros, body = parts
-    event = _event.decode(body)
-    return Recorded(
-        park.decode(),
-        int(epoch),
-        int(position),
-        _EPOCH + timedelta(microseconds=int(micros)),
-        event.id,
-        event.type,
-        event.day,
-        event.occurred_at,
-        event.clock,
-        event.device,
-        event.actor,
-        event.tags,
-        decode_data(event.type, event.version, event.data),
-    )
+    try:
+        event = _event.decode(body)
+        return Recorded(
+            park.decode(),
+            int(epoch),
+            int(position),
+            _EPOCH + timedelta(microseconds=int(micros)),
+            event.id,
+            event.type,
+            event.day,
+            event.occurred_at,
+            event.clock,
+            event.device,
+            event.actor,
+            event.tags,
+            decode_data(event.type, event.version, event.data),
+        )
+    except (msgspec.MsgspecError, ValueError, OverflowError) as error:
+        raise LeafError(f"not a leaf: {error}") from error
 
 
 def leaf_hash(leaf: bytes) -> bytes:
