@@ -1,0 +1,112 @@
+"""One body for each command, as a kiosk or handheld would send it on an invented Saturday at Larchmoor park."""
+
+from typing import Any
+
+from contracts import discipline, duty, equipment, games, incidents, park, registration, velocity
+from contracts.envelope import Command
+
+EXAMPLES: dict[type[Command], dict[str, Any]] = {
+    park.OpenDay: {"opened": "2026-05-09"},
+    park.AdoptRules: {"rules": {"version": "larchmoor-2026", "time_zone": "Europe/London"}},
+    park.RecordWeather: {"temperature_c": 14.5},
+    # fields and staff
+    games.ConfigureField: {"field": "birch", "title": "Birch Wood", "limit_fps": 285, "stop_limit_fps": 300},
+    games.InspectField: {"field": "birch", "passed": True},
+    duty.RegisterStaff: {"staff": "staff-wren", "qualifications": [{"post": "referee", "until": "2027-03-31"}]},
+    duty.StartDuty: {"staff": "staff-wren", "post": "referee", "field": "birch"},
+    duty.EndDuty: {"staff": "staff-wren"},
+    # at the desk
+    registration.RegisterPerson: {"person": "person-ash", "age_band": 12},
+    registration.RegisterGroup: {"group": "group-kestrel", "size": 14, "private_session": True},
+    registration.RegisterPlayer: {
+        "player": "player-ash", "person": "person-ash", "group": "group-kestrel", "day_pass": "LM-0417", "armband": 17,
+    },
+    registration.ReissuePass: {"player": "player-ash", "day_pass": "LM-0532", "fault": "lost"},
+    registration.RecordPayment: {
+        "payment": "till-3-0088", "players": ["player-ash", "player-elm"], "purpose": "entry", "means": "card",
+        "amount_minor": 5800,
+    },
+    registration.VoidPayment: {"payment": "till-3-0088", "player": "player-ash", "error": "recorded_twice"},
+    registration.Refund: {
+        "refund": "refund-12", "payment": "till-3-0088", "player": "player-ash", "amount_minor": 2900,
+        "override": "goodwill",
+    },
+    registration.SignWaiver: {"person": "person-elm", "wording": "w1", "language": "en"},
+    registration.GiveConsent: {
+        "person": "person-ash", "guardian": "person-rowan", "relationship": "parent", "wording": "w1",
+    },
+    registration.WithdrawConsent: {"person": "person-ash", "guardian": "person-rowan"},
+    registration.RecordGuardianLeft: {
+        "players": ["player-ash"], "guardian": "person-rowan", "responsible": "person-elm",
+    },
+    registration.HoldBriefing: {
+        "briefing": "briefing-0930", "version": 1, "language": "en", "players": ["player-ash", "player-elm"],
+    },
+    registration.AssignRotation: {
+        "rotation": "rotation-green", "field": "birch", "players": ["player-ash", "player-elm"],
+    },
+    registration.RecordLeft: {"player": "player-elm"},
+    registration.HandOverMinor: {"player": "player-ash", "adult": "person-rowan"},
+    registration.BanPerson: {"person": "person-sloe", "until": "2027-05-09"},
+    registration.LiftBan: {"person": "person-sloe"},
+    # at the gear counter
+    equipment.RegisterMarker: {"marker": "marker-31", "model": "Heron 2", "calibre": ".68"},
+    equipment.RegisterMask: {"mask": "mask-31", "model": "Otter"},
+    equipment.RegisterBottle: {"bottle": "bottle-31", "gas": "air", "test_due": "2028-02-29"},
+    equipment.RequalifyBottle: {"bottle": "bottle-31", "test_due": "2033-02-28"},
+    equipment.IssueGear: {
+        "player": "player-ash", "marker": "marker-31", "mask": "mask-31", "bottle": "bottle-31",
+    },
+    equipment.InspectGear: {"player": "player-elm", "mask": "mask-own-elm", "faults": ["lens_scratched"]},
+    equipment.HandOverMarker: {"marker": "marker-31", "giver": "player-ash", "taker": "player-elm"},
+    equipment.SwapMarker: {"player": "player-ash", "returned": "marker-31", "marker": "marker-32"},
+    equipment.ReturnGear: {"player": "player-ash", "marker": "marker-32", "mask": "mask-31"},
+    equipment.QuarantineGear: {"marker": "marker-31", "fault": "leak"},
+    equipment.ReleaseGear: {"marker": "marker-31"},
+    # at the chronograph bench
+    velocity.RegisterChrono: {"chrono": "chrono-a"},
+    velocity.CheckChrono: {"chrono": "chrono-a", "good": True, "bias_fps": 0.8},
+    velocity.TestMarker: {
+        "test": "test-0231", "marker": "marker-31", "chrono": "chrono-a", "readings_fps": [271.4, 268.9, 273.0],
+        "temperature_c": 14.5,
+    },
+    velocity.ChangeSetUp: {"marker": "marker-31", "change": "regulator"},
+    velocity.SpotCheckMarker: {
+        "check": "spot-07", "marker": "marker-31", "field": "birch", "game": "birch-3", "speed_fps": 276.2,
+    },
+    # on the field
+    games.CallGame: {
+        "game": "birch-3", "field": "birch", "rotation": "rotation-green", "minutes": 15,
+        "entrants": [{"player": "player-ash", "colour": "red"}, {"player": "player-elm", "colour": "blue"}],
+    },
+    games.BriefGame: {"game": "birch-3"},
+    games.StartGame: {"game": "birch-3", "without": ["player-elm"]},
+    games.AdmitPlayer: {"player": "player-elm", "field": "quarry", "game": "quarry-1", "colour": "blue"},
+    games.RecordOut: {"player": "player-ash", "field": "birch", "game": "birch-3", "cause": "eliminated"},
+    games.AskHold: {"hold": "hold-2", "field": "birch", "cause": "injury"},
+    games.ConfirmHold: {"hold": "hold-2", "field": "birch"},
+    games.LiftHold: {"hold": "hold-2", "field": "birch", "swept": True},
+    games.EndGame: {"game": "birch-3", "winner": "red"},
+    games.AbandonGame: {"game": "fern-2", "cause": "weather"},
+    games.CountHeads: {"game": "birch-3", "counted": 13, "accounted": ["player-ash"]},
+    games.SweepField: {"game": "birch-3", "search_open": False},
+    # discipline
+    discipline.Caution: {
+        "caution": "caution-5", "violation": "wiping", "field": "birch", "game": "birch-3", "colour": "red",
+        "armband": 17,
+    },
+    discipline.ResolveCaution: {"caution": "caution-5", "player": "player-ash"},
+    discipline.VoidCaution: {"caution": "caution-5", "player": "player-ash", "cause": "wrong_player"},
+    discipline.RuleSeparateAct: {"caution": "caution-6", "player": "player-ash"},
+    discipline.ConfirmEjection: {"player": "player-sloe", "caution": "caution-7"},
+    discipline.ReinstatePlayer: {"player": "player-ash"},
+    discipline.RaiseAppeal: {"appeal": "appeal-1", "caution": "caution-5", "player": "player-ash"},
+    discipline.DecideAppeal: {"appeal": "appeal-1", "caution": "caution-5", "player": "player-ash", "upheld": True},
+    # incidents
+    incidents.RecordUnfit: {"player": "player-elm", "cause": "injured"},
+    incidents.DeclareFit: {"player": "player-elm"},
+    incidents.RecordIncident: {
+        "incident": "incident-1", "kind": "injury", "field": "birch", "game": "birch-3", "players": ["player-elm"],
+        "markers": ["marker-31"], "emergency_services": False,
+    },
+}  # fmt: skip

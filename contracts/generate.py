@@ -1,0 +1,64 @@
+"""The contracts as documents: `python -m contracts.generate` writes contracts/schemas anew.
+
+One JSON Schema (2020-12) for each event type and version, each command, the rules, a receipt and a problem; and the OpenAPI document.
+"""
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from contracts import openapi
+from contracts.answers import Problem, Receipt
+from contracts.catalogue import COMMANDS, EVENTS, OLD
+from contracts.envelope import Event
+from contracts.examples import EXAMPLES
+from contracts.problems import every
+from contracts.rules import Rules
+
+FOLDER = Path(__file__).with_name("schemas")
+_DIALECT = {"$schema": "https://json-schema.org/draft/2020-12/schema"}
+
+
+def documents() -> dict[str, dict[str, Any]]:
+    """Every document by its path below contracts/schemas."""
+    found = {f"events/{name}.v{data.VERSION}.json": _schema(data) for name, data in EVENTS.items()}
+    found |= {f"events/{name}.v{version}.json": _schema(data) for (name, version), (data, _) in OLD.items()}
+    for path, command in COMMANDS.items():
+        found[f"commands/{path.replace('/', '.')}.json"] = _schema(command) | {"examples": [EXAMPLES[command]]}
+    return found | {
+        "event.json": _schema(Event),
+        "rules.json": _schema(Rules),
+        "receipt.json": _schema(Receipt),
+        "problem.json": _schema(Problem) | {"x-problems": _problems()},
+        "openapi.json": openapi.document(),
+    }
+
+
+def _schema(kind: Any) -> dict[str, Any]:
+    return _DIALECT | msgspec.json.schema(kind)
+
+
+def _problems() -> list[dict[str, Any]]:
+    return [{"type": kind.type_uri(), "status": kind.status, "title": kind.title} for kind in every()]
+
+
+def text(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=1, ensure_ascii=False) + "\n"
+
+
+def write(folder: Path = FOLDER) -> int:
+    """Write every document and remove what is none; returns how many there are."""
+    wanted = {folder / path: text(document) for path, document in documents().items()}
+    for stale in set(folder.rglob("*.json")) - wanted.keys():
+        stale.unlink()
+    for path, content in wanted.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(content, encoding="utf-8")
+    return len(wanted)
+
+
+if __name__ == "__main__":
+    sys.stdout.write(f"{write()} documents in {FOLDER}\n")

@@ -1,0 +1,214 @@
+"""The OpenAPI 3.1 document: one POST a command, and the reading routes, with every problem that each can answer."""
+
+from collections.abc import Iterable
+from http import HTTPStatus
+from inspect import cleandoc
+from itertools import groupby
+from typing import Annotated, Any
+
+import msgspec
+from msgspec import Meta
+
+from contracts import problems
+from contracts.answers import Problem, Receipt
+from contracts.catalogue import COMMANDS
+from contracts.envelope import Command
+from contracts.examples import EXAMPLES
+from contracts.problems import Refused
+from contracts.reads import READS, Read
+from contracts.words import DeviceId, FieldId, GameId, Instant, MarkerId, ParkId, PersonId, PlayerId, StaffId
+
+REF = "#/components/schemas/{name}"
+PROBLEM_JSON = "application/problem+json"
+FACT: tuple[type[Refused], ...] = (
+    problems.MalformedBody,
+    problems.InvalidParameter,
+    problems.IdempotencyKeyMissing,
+    problems.NotAuthenticated,
+    problems.NotAllowed,
+    problems.NotFound,
+    problems.UnknownSubject,
+    problems.AlreadyRecorded,
+    problems.NotInThatState,
+    problems.BodyTooLarge,
+    problems.UnsupportedMediaType,
+    problems.InvalidBody,
+    problems.IdempotencyKeyReused,
+    problems.RuleForbids,
+    problems.Broken,
+    problems.Unavailable,
+)
+"""What a fact can be answered with; a command besides these."""
+COMMAND: tuple[type[Refused], ...] = (*FACT, problems.ImpossibleTime, problems.NotCleared, problems.Contended)
+_UUID = r'^"[0-9A-Fa-f]{8}-[0-9A-Fa-f]{4}-[0-9A-Fa-f]{4}-[0-9A-Fa-f]{4}-[0-9A-Fa-f]{12}"$'
+_IN_PATHS: dict[str, Any] = {
+    "park": ParkId,
+    "person": PersonId,
+    "player": PlayerId,
+    "marker": MarkerId,
+    "field": FieldId,
+    "game": GameId,
+    "staff": StaffId,
+    "device": DeviceId,
+}
+_HEADERS: tuple[tuple[str, bool, Any, str], ...] = (
+    (
+        "Idempotency-Key",
+        True,
+        Annotated[str, Meta(pattern=_UUID, examples=['"017F22E2-79B0-7CC3-98C4-DC0C0C07398F"'])],
+        (
+            "A new UUIDv7 in quotes for each write, and the same one whenever that write is sent again: it is then recorded once "
+            "and gets its first answer. It becomes the id of the first event. Without the quotes it is understood too."
+        ),
+    ),
+    (
+        "Device-Time",
+        False,
+        Instant,
+        "The device's own clock at sending: what it claims is corrected by the difference.",
+    ),
+    (
+        "Device-Seq",
+        False,
+        Annotated[int, Meta(ge=0, le=2**62)],
+        "The device's own dense count of what it recorded, so that a gap shows.",
+    ),
+    ("Actor", False, StaffId, "The member of staff at the device."),
+)
+
+
+def document() -> dict[str, Any]:
+    """The whole document, as JSON would have it."""
+    answers = [read.answer for read in READS if read.answer is not None]
+    _, schemas = msgspec.json.schema_components([*COMMANDS.values(), Receipt, Problem, *answers], ref_template=REF)
+    return {
+        "openapi": "3.1.0",
+        "info": {
+            "title": "Fieldledger",
+            "version": "1",
+            "description": (
+                "One record of a paintball park's day that every station writes to and every screen reads from. It decides nothing "
+                "that local law, the insurer's rules or the referee on the field decide otherwise; eye protection is never waived. "
+                "In an emergency call the emergency services first, then record."
+            ),
+        },
+        "security": [{"device": []}],
+        "paths": {
+            **{f"/parks/{{park}}/{path}": {"post": _write(path, command)} for path, command in COMMANDS.items()},
+            **{read.path: {"get": _read(read)} for read in READS},
+        },
+        "components": {
+            "securitySchemes": {
+                "device": {
+                    "type": "http",
+                    "scheme": "bearer",
+                    "description": "The key of an enrolled device, `<device>.<secret>`. Its roles say what it may do.",
+                }
+            },
+            "headers": {
+                "X-Request-Id": {
+                    "description": "Names this request in the server's own records; give it when you report a fault.",
+                    "schema": {"type": "string"},
+                }
+            },
+            "parameters": {name: _header(name, *rest) for name, *rest in _HEADERS},
+            "responses": {
+                f"{kind}-{status}": response
+                for kind, refusals in (("command", COMMAND), ("fact", FACT))
+                for status, response in _refusals(refusals).items()
+            },
+            "schemas": schemas,
+        },
+    }
+
+
+def _write(path: str, command: type[Command]) -> dict[str, Any]:
+    kind, refusals = ("fact", FACT) if command.FACT else ("command", COMMAND)
+    media = {"schema": _schema(command), "example": EXAMPLES[command]}
+    return {
+        "operationId": path.replace("/", "."),
+        "tags": [path.partition("/")[0]],
+        **_words(command),
+        "x-roles": sorted(command.ROLES),
+        "x-fact": command.FACT,
+        "parameters": [
+            *_path_parameters("/{park}"),
+            *({"$ref": f"#/components/parameters/{name}"} for name, *_ in _HEADERS),
+        ],
+        "requestBody": {"required": True, "content": {"application/json": media}},
+        "responses": {
+            "201": _answer("Recorded, durably; or recorded before, and this is the first answer.", _schema(Receipt)),
+            **{
+                str(status): {"$ref": f"#/components/responses/{kind}-{status}"}
+                for status in sorted({refusal.status for refusal in refusals})
+            },
+        },
+    }
+
+
+def _words(command: type[Command]) -> dict[str, str]:
+    summary, _, description = cleandoc(command.__doc__ or "").partition("\n\n")
+    return {"summary": summary} | ({"description": description} if description else {})
+
+
+def _read(read: Read) -> dict[str, Any]:
+    schema = {"type": "string"} if read.answer is None else _schema(read.answer)
+    rights = {"security": []} if read.roles is None else {"x-roles": sorted(read.roles)}
+    return {
+        "operationId": ".".join(
+            part.strip("{}") for part in read.path.removeprefix("/parks/{park}").split("/") if part
+        ),
+        "summary": read.summary,
+        **rights,
+        "parameters": [
+            *_path_parameters(read.path),
+            *(
+                {
+                    "name": parameter.name,
+                    "in": "query",
+                    "required": parameter.required,
+                    "description": parameter.description,
+                    "schema": _schema(parameter.kind),
+                }
+                for parameter in read.parameters
+            ),
+        ],
+        "responses": {
+            **{str(status): _answer(HTTPStatus(status).phrase, schema, read.media) for status in (200, *read.also)},
+            **_refusals(refusal for refusal in read.problems if refusal.status not in read.also),
+        },
+    }
+
+
+def _path_parameters(path: str) -> Iterable[dict[str, Any]]:
+    names = [part[1:-1] for part in path.split("/") if part.startswith("{")]
+    return ({"name": name, "in": "path", "required": True, "schema": _schema(_IN_PATHS[name])} for name in names)
+
+
+def _header(name: str, required: bool, kind: Any, description: str) -> dict[str, Any]:  # noqa: FBT001 - a row of _HEADERS
+    return {"name": name, "in": "header", "required": required, "description": description, "schema": _schema(kind)}
+
+
+def _refusals(refusals: Iterable[type[Refused]]) -> dict[str, Any]:
+    """One response a status, which names the problems that can be behind it."""
+    found = {}
+    for status, group in groupby(sorted(refusals, key=lambda refusal: refusal.status), lambda refusal: refusal.status):
+        several = list(group)
+        types = [refusal.type_uri() for refusal in several]
+        narrowed = {"properties": {"type": {"enum": types}, "status": {"const": status}}}
+        sentences = ". ".join(dict.fromkeys(refusal.title for refusal in several))
+        found[str(status)] = _answer(f"{sentences}.", {"allOf": [_schema(Problem), narrowed]}, PROBLEM_JSON)
+    return found
+
+
+def _answer(description: str, schema: dict[str, Any], media: str = "application/json") -> dict[str, Any]:
+    return {
+        "description": description,
+        "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
+        "content": {media: {"schema": schema}},
+    }
+
+
+def _schema(kind: Any) -> dict[str, Any]:
+    (schema,), _ = msgspec.json.schema_components([kind], ref_template=REF)
+    return schema

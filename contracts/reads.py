@@ -1,0 +1,116 @@
+"""Every reading route, described once: its path, who may ask, with which parameters, what it answers.
+
+The routes themselves live in the services; a test holds the two together.
+"""
+
+from typing import Annotated, Any
+
+from msgspec import Meta, Struct
+
+from contracts.problems import (
+    Broken,
+    InvalidParameter,
+    NotAllowed,
+    NotAuthenticated,
+    NotCaughtUp,
+    NotFound,
+    PositionAhead,
+    Refused,
+    Unavailable,
+)
+from contracts.words import Role
+
+JSON = "application/json"
+WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "board"})
+BEHIND_A_KEY: tuple[type[Refused], ...] = (
+    InvalidParameter,
+    NotAuthenticated,
+    NotAllowed,
+    NotFound,
+    Unavailable,
+    Broken,
+)
+FROM_READ_TABLES: tuple[type[Refused], ...] = (*BEHIND_A_KEY, PositionAhead, NotCaughtUp)
+
+
+class Parameter(Struct, frozen=True, kw_only=True):
+    """One parameter of the query. `kind` is its type, with constraints."""
+
+    name: str
+    kind: Any
+    description: str
+    required: bool = False
+
+
+AT_LEAST = Parameter(
+    name="at_least",
+    kind=Annotated[str, Meta(pattern=r"^[0-9]{1,9}:[0-9]{1,18}$", examples=["1:4711"])],
+    description="`<epoch>:<position>` of a receipt: the answer waits until it takes that write into account.",
+)
+
+
+class Read(Struct, frozen=True, kw_only=True):
+    """One GET route. `roles` is None where no key is needed; `answer` is the type of its JSON, None where it is other text."""
+
+    path: str
+    summary: str
+    roles: frozenset[Role] | None
+    answer: Any = None
+    media: str = JSON
+    parameters: tuple[Parameter, ...] = ()
+    problems: tuple[type[Refused], ...] = BEHIND_A_KEY
+    also: tuple[int, ...] = ()
+    """Other statuses that bear the same answer."""
+
+
+class Alive(Struct, frozen=True, kw_only=True):
+    status: str
+
+
+class LogState(Struct, frozen=True, kw_only=True):
+    epoch: int
+    position: int
+
+
+class ProjectionsState(Struct, frozen=True, kw_only=True):
+    position: int
+    from_bus: bool
+    failed: dict[str, str]
+
+
+class RelayState(Struct, frozen=True, kw_only=True):
+    state: str
+    why: str
+    position: int
+
+
+class ParkState(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """How one park fares: its log, or the sentence why that cannot be read; its read tables; its way to the bus."""
+
+    log: LogState | str
+    projections: ProjectionsState | None = None
+    relay: RelayState | None = None
+
+
+class Readiness(Struct, frozen=True, kw_only=True):
+    ready: bool
+    parks: dict[str, ParkState]
+
+
+READS: tuple[Read, ...] = (
+    Read(path="/health", summary="The process answers.", roles=None, answer=Alive, problems=(Broken,)),
+    Read(
+        path="/ready",
+        summary="503 unless every park's log can be read. The bus may be down without harm: that is said, not failed.",
+        roles=None,
+        answer=Readiness,
+        problems=(Broken,),
+        also=(503,),
+    ),
+    Read(
+        path="/parks/{park}/metrics",
+        summary="How the process fares, in the Prometheus text format.",
+        roles=WATCHERS,
+        media="text/plain",
+    ),
+)
