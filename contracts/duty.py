@@ -22,7 +22,7 @@ class StaffRegistered(Data, frozen=True, kw_only=True):
 
 
 class RegisterStaff(Command, frozen=True, kw_only=True):
-    """Enter a member of staff, or renew what they are qualified for."""
+    """Enter a member of staff, or renew what they are qualified for. Whoever loses the qualification for a post goes off duty."""
 
     ROLES: ClassVar[frozenset[Role]] = frozenset({"manager"})
     staff: StaffId
@@ -30,12 +30,16 @@ class RegisterStaff(Command, frozen=True, kw_only=True):
 
 
 class DutyStarted(Grant, frozen=True, kw_only=True):
-    """Carries how long the qualification holds, so that whoever counts the staff of a field need not look it up."""
+    """Carries how long the qualification holds, so that whoever counts the staff of a field need not look it up.
+
+    `left`: the field where this person was on duty until then. Nobody is at two fields.
+    """
 
     ALSO: ClassVar[tuple[str, ...]] = ("park",)
     staff: StaffId
     post: Post
     field: FieldId | None
+    left: FieldId | None = None
     qualified_until: Day
 
 
@@ -46,7 +50,10 @@ class DutyRefused(Refusal, frozen=True, kw_only=True):
 
 
 class StartDuty(Command, frozen=True, kw_only=True):
-    """Put a qualified member of staff on duty, at a field or for the park. A referee's post needs a field."""
+    """Put a qualified member of staff on duty, at a field or for the park, once the day is open. A referee's post needs a field.
+
+    Starting at another field moves him there.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = frozenset({"head_referee", "manager"})
     staff: StaffId
@@ -61,7 +68,7 @@ class DutyEnded(Data, frozen=True, kw_only=True):
 
 
 class EndDuty(Command, frozen=True, kw_only=True):
-    """Record that a member of staff went off duty."""
+    """Record that a member of staff went off duty, from every post."""
 
     ROLES: ClassVar[frozenset[Role]] = frozenset({"referee", "first_aider", "head_referee", "manager"})
     FACT: ClassVar[bool] = True

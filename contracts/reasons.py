@@ -62,6 +62,9 @@ REASONS: dict[str, Entry] = {
     "ejected": Entry("You have been ejected for today.", "head referee"),
     # field and games
     "already_on_field": Entry("You are recorded as being on a field already.", "staging"),
+    "game_not_live": Entry("That game is not running.", "staging"),
+    "game_closed": Entry("Nobody joins an elimination game that has started: you play the next one.", "staging"),
+    "out_for_good": Entry("You are out of this game: in an elimination game out is out.", "staging"),
     "unknown_field": Entry("There is no such field.", "staging"),
     "field_not_inspected": Entry("This field has not been inspected today.", "head referee"),
     "field_failed_inspection": Entry("This field did not pass its inspection.", "head referee"),
@@ -73,6 +76,7 @@ REASONS: dict[str, Entry] = {
     "no_first_aider": Entry("There is no qualified first aider on duty.", "manager"),
     # the record itself
     "staff_not_qualified": Entry("No qualification in date for that post is recorded.", "manager"),
+    "day_not_open": Entry("That operating day has not been opened.", "manager"),
     "bottle_gas_differs": Entry("That bottle's gas does not suit this marker.", "gear counter"),
     "refund_forfeited": Entry("Entry is forfeited by an ejection.", "manager"),
     "refund_exceeds_payment": Entry("More than was paid, or already refunded.", "desk"),
