@@ -1,10 +1,10 @@
 """The log of one park: an append-only record of bytes, read by position or by tag."""
 
 from collections.abc import Mapping, Sequence
-from hashlib import sha256
 from types import TracebackType
 from typing import Any, Self
 
+import asyncpg
 from msgspec import Struct
 
 from services.core.append import (
@@ -35,11 +35,11 @@ __all__ = [
     "Request",
     "RequestReused",
     "Row",
-    "leaf_hash",
 ]
 
 APPEND = "SELECT * FROM log.append($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16,$17,$18)"
 READ_TAGS = "SELECT * FROM log.read_tags($1, $2, $3)"
+EVENT_ID = "event_park_id_key"
 TAIL = "SELECT * FROM log.tail($1, $2, $3)"
 HEAD = "SELECT epoch, position FROM log.park_head WHERE park = $1"
 RECALL = """
@@ -73,11 +73,6 @@ class ParkNotOpen(Exception):  # noqa: N818  an answer, not a fault
     """There is no log for this park."""
 
 
-def leaf_hash(leaf: bytes) -> bytes:
-    """The hash of a leaf of the Merkle tree, 32 bytes (RFC 9162, section 2.1.1)."""
-    return sha256(b"\x00" + leaf).digest()
-
-
 class Log:
     """One log, per park and process. It reads at any time; it writes inside `async with`."""
 
@@ -107,6 +102,8 @@ class Log:
         Raises Conflict when a condition fails, RequestReused when the request's id was used otherwise,
         OutcomeUnknown when the database did not answer in time.
         """
+        if not append.events:
+            raise ValueError("an append brings at least one event")
         return await self._writer.append(append)
 
     async def recall(self, request: Request) -> Appended | None:
@@ -149,8 +146,13 @@ class Log:
         return await self.tail(first - 1, max(0, last - first + 1))
 
     async def _write(self, appends: Sequence[Append]) -> list[Outcome]:
-        async with self._pool.connection() as connection:
-            verdicts = await connection.fetch(APPEND, self.park, self._clock.now(), *_columns(appends))
+        try:
+            async with self._pool.connection() as connection:
+                verdicts = await connection.fetch(APPEND, self.park, self._clock.now(), *_columns(appends))
+        except asyncpg.UniqueViolationError as error:
+            if len(appends) == 1 and error.constraint_name == EVENT_ID:
+                return [RequestReused("an event of another request has this id")]
+            raise
         outcomes: dict[int, Outcome] = {}
         for number, verdict, tag, first, last, epoch, recorded_at in verdicts:
             if verdict == "conflict":

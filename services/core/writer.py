@@ -18,6 +18,8 @@ Write = Callable[[Sequence[Append]], Awaitable[list[Outcome]]]
 
 MOST_EVENTS = 500
 MOST_BYTES = 1 << 20
+CALLS = 2  # under way at a time: while the database carries one out, the next is prepared
+WORTH_HALVING = 32
 PATIENCE = 30.0  # seconds for which a batch whose outcome is unknown is sent again
 
 BATCHES = Counter("fieldledger_log_batches", "Calls that appended to the log", ["park"])
@@ -56,14 +58,15 @@ class Writer:
         self._patience = patience
         self._waiting: deque[_Waiting] = deque()
         self._wake = asyncio.Event()
-        self._task: asyncio.Task[None] | None = None
+        self._tasks: list[asyncio.Task[None]] = []
+        self._calls = 0
         self._closing = False
         self._batches = BATCHES.labels(park)
         self._events = EVENTS.labels(park)
         self._seconds = SECONDS.labels(park)
 
     async def __aenter__(self) -> Self:
-        self._task = asyncio.create_task(self._run())
+        self._tasks = [asyncio.create_task(self._run()) for _ in range(CALLS)]
         return self
 
     async def __aexit__(
@@ -71,13 +74,12 @@ class Writer:
     ) -> None:
         self._closing = True
         self._wake.set()
-        if self._task is not None:
-            with anyio.CancelScope(shield=True):
-                await asyncio.wait({self._task})
+        with anyio.CancelScope(shield=True):
+            await asyncio.wait(self._tasks)
 
     async def append(self, append: Append) -> Appended:
         """Record the events, or raise why not. Cancelling the caller does not take the append back."""
-        if self._task is None or self._task.done() or self._closing:
+        if self._closing or not self._tasks:
             raise RuntimeError("the log is not open for writing")
         waiting = _Waiting(append)
         self._waiting.append(waiting)
@@ -90,15 +92,25 @@ class Writer:
                 self._wake.clear()
                 await self._wake.wait()
                 continue
-            await self._record(self._next_batch())
+            batch = self._next_batch(self._share())
+            self._calls += 1
+            try:
+                await self._record(batch)
+            finally:
+                self._calls -= 1
 
-    def _next_batch(self) -> list[_Waiting]:
+    def _share(self) -> int:
+        """How many appends to take: all, but half of many when no call is under way, so that two calls take turns."""
+        waiting = len(self._waiting)
+        return waiting if self._calls or waiting < WORTH_HALVING else waiting // 2
+
+    def _next_batch(self, most: int) -> list[_Waiting]:
         """The longest-waiting appends that do not depend on one before them, within bounds; the rest keep their order."""
         batch: list[_Waiting] = []
         later: list[_Waiting] = []
         brought: set[object] = set()
         events = size = 0
-        while self._waiting and len(later) < MOST_EVENTS:
+        while self._waiting and len(batch) < most and len(later) < MOST_EVENTS:
             first = self._waiting[0]
             events += len(first.append.events)
             size += first.size
@@ -114,13 +126,14 @@ class Writer:
         """Settle every append of the batch; if the database refuses the batch, each of them alone."""
         try:
             outcomes = await self._send([waiting.append for waiting in batch])
+        except OutcomeUnknown as error:
+            outcomes = [OutcomeUnknown(*error.args) for _ in batch]
         except Exception as error:  # noqa: BLE001  whatever went wrong belongs to the callers, and the writer goes on
-            if len(batch) == 1 or isinstance(error, OutcomeUnknown):
-                outcomes = [error] * len(batch)
-            else:
+            if len(batch) > 1:
                 for waiting in batch:
                     await self._record([waiting])
                 return
+            outcomes = [error]
         for waiting, outcome in zip(batch, outcomes, strict=True):
             waiting.settle(outcome)
 
