@@ -25,6 +25,8 @@ from services.core.service import Service
 
 MAX_BODY = 1_000_000
 """Bytes."""
+_GONE = "client disconnected prematurely"
+"""What Litestar calls a caller who hung up: nobody is there to be answered, and nothing of ours broke."""
 log = structlog.get_logger()
 
 _BY_STATUS: dict[int, tuple[type[problems.Refused], str]] = {
@@ -107,7 +109,7 @@ def _refused(request: Request[Any, Any, Any], error: problems.Refused) -> Respon
 
 def _http_exception(request: Request[Any, Any, Any], error: HTTPException) -> Response[bytes]:
     kind, sentence = _BY_STATUS.get(error.status_code, (problems.Broken, "Something broke on our side."))
-    if kind is problems.Broken:
+    if kind is problems.Broken and error.detail != _GONE:
         return _broken(request, error)
     return _problem(request, kind(f"{sentence} ({error.detail})" if error.status_code == 400 else sentence))
 

@@ -5,7 +5,6 @@ from types import TracebackType
 from typing import Any, Self
 
 import asyncpg
-from msgspec import Struct
 
 from services.core.append import (
     Append,
@@ -19,6 +18,7 @@ from services.core.append import (
 )
 from services.core.clock import Clock
 from services.core.pool import Pool
+from services.core.reader import Head, Reader, Reading, Row
 from services.core.writer import Outcome, Writer
 
 __all__ = [
@@ -50,25 +50,6 @@ WHERE r.park = $1 AND r.id = $2
 OPEN_PARK = "INSERT INTO log.park_head VALUES ($1, 1, 0, $2) ON CONFLICT (park) DO NOTHING"
 
 
-class Row(Struct, frozen=True):
-    position: int
-    leaf: bytes
-
-
-class Head(Struct, frozen=True):
-    """Where the log ends: the epoch it is in, and its last position (0 when it is empty)."""
-
-    epoch: int
-    position: int
-
-
-class Reading(Struct, frozen=True):
-    """The events of each tag that was asked for, in order, and the head at which this is all there is."""
-
-    head: Head
-    events: dict[str, list[Row]]
-
-
 class ParkNotOpen(Exception):  # noqa: N818  an answer, not a fault
     """There is no log for this park."""
 
@@ -81,6 +62,7 @@ class Log:
         self._pool = pool
         self._clock = clock
         self._writer = Writer(self._write, park)
+        self._reader = Reader(self._read)
 
     async def __aenter__(self) -> Self:
         await self._writer.__aenter__()
@@ -126,6 +108,9 @@ class Log:
 
     async def read(self, wanted: Mapping[str, int]) -> Reading:
         """For each tag its events after the position given, from the latest one that carries the tag onwards."""
+        return await self._reader.read(wanted)
+
+    async def _read(self, wanted: Mapping[str, int]) -> Reading:
         async with self._pool.connection() as connection:
             rows = await connection.fetch(READ_TAGS, self.park, list(wanted), list(wanted.values()))
         if not rows:
