@@ -33,7 +33,10 @@ class MarkerRegistered(Data, frozen=True, kw_only=True):
 
 
 class RegisterMarker(Command, frozen=True, kw_only=True):
-    """Enter a marker: a hired one without an owner, a player's own with him as its owner and holder."""
+    """Enter a marker: a hired one without an owner, a player's own with him as its owner and holder.
+
+    A player's own is entered anew on each day he brings it.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = GEAR
     marker: MarkerId
@@ -51,7 +54,7 @@ class MaskRegistered(Data, frozen=True, kw_only=True):
 
 
 class RegisterMask(Command, frozen=True, kw_only=True):
-    """Enter a mask: a hired one without an owner, a player's own with him as its owner."""
+    """Enter a mask: a hired one without an owner, a player's own, on each day he brings it, with him as its owner and holder."""
 
     ROLES: ClassVar[frozenset[Role]] = GEAR
     mask: MaskId
@@ -67,7 +70,7 @@ class BottleRegistered(Data, frozen=True, kw_only=True):
 
 
 class RegisterBottle(Command, frozen=True, kw_only=True):
-    """Enter a bottle with the day its requalification runs out, as its permit or local rules say."""
+    """Enter a bottle with the last day of its test, as its stamp and local rules say; a player's own on each day he brings it."""
 
     ROLES: ClassVar[frozenset[Role]] = GEAR
     bottle: BottleId
@@ -105,7 +108,7 @@ class IssueRefused(Refusal, frozen=True, kw_only=True):
 
 
 class IssueGear(Command, frozen=True, kw_only=True):
-    """Hand a marker, a mask or a bottle to a player. One holder at a time, nothing in quarantine, no bottle out of test."""
+    """Hand a marker, a mask or a bottle to a player. One holder at a time, nothing in quarantine or failed, no bottle out of test."""
 
     ROLES: ClassVar[frozenset[Role]] = GEAR
     player: PlayerId
@@ -175,7 +178,7 @@ class GearReturned(Data, frozen=True, kw_only=True):
 
 
 class ReturnGear(Command, frozen=True, kw_only=True):
-    """Record gear that came back."""
+    """Record gear that came back, or a player's own that was left at the counter."""
 
     ROLES: ClassVar[frozenset[Role]] = GEAR
     FACT: ClassVar[bool] = True
@@ -210,7 +213,7 @@ class GearReleased(Data, frozen=True, kw_only=True):
 
 
 class ReleaseGear(Command, frozen=True, kw_only=True):
-    """Bring gear back into use after repair or inspection. A marker repaired must be tested anew."""
+    """Bring gear back into use after repair or inspection. A marker repaired must be tested anew; what was impounded a manager releases."""
 
     ROLES: ClassVar[frozenset[Role]] = GEAR
     marker: MarkerId | None = None

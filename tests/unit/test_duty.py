@@ -227,6 +227,15 @@ def test_a_start_that_reaches_the_record_after_a_later_end_puts_nobody_on(park):
     assert referees(park) == 1
 
 
+def test_a_move_that_reaches_the_record_after_a_later_return_to_the_field_takes_nobody_off_it(park):
+    basis = Basis(now=NINE, rules="default", position=1)
+    start = {"basis": basis, "staff": "r1", "post": "first_aider", "qualified_until": TODAY}
+    park.given(DutyStarted(field="birch", **start), occurred_at=NINE + timedelta(minutes=60))
+    park.given(DutyStarted(field="fern", left="birch", **start), occurred_at=NINE + timedelta(minutes=20))
+    assert park.state(STAFF, "r1").field == "birch"
+    assert [one.staff for one in park.state(FIELD_STAFF, "birch").roster.duties] == ["r1"]
+
+
 def test_a_start_of_yesterday_told_today_leaves_todays_staff_alone(park):
     park.at(24 * 60).given(DayOpened(opened=TOMORROW))
     park.when(StartDuty(staff="r1", post="referee", field="birch"))
