@@ -20,7 +20,7 @@ from services.core.auth import Devices, require
 from services.core.log import OutcomeUnknown
 from services.core.park import Park
 from services.core.pool import LOST
-from services.core.routes import PROBLEM_JSON, command_route
+from services.core.routes import PROBLEM_JSON, command_route, park_of
 from services.core.service import Service
 
 MAX_BODY = 1_000_000
@@ -73,6 +73,7 @@ async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler:
         return
     devices: Devices = connection.app.state.devices
     park = connection.path_params.get("park", "")
+    park_of(connection, park)
     connection.state.device = await devices.identify(park, connection.headers.get("authorization"))
     require(connection.state.device, handler.opt["roles"])
 

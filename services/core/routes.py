@@ -5,7 +5,9 @@ from uuid import UUID
 
 import msgspec
 from litestar import Request, Response, post
+from litestar.connection import ASGIConnection
 from litestar.handlers import HTTPRouteHandler
+from litestar.params import FromPath
 
 from contracts.answers import Problem
 from contracts.catalogue import COMMANDS
@@ -31,11 +33,11 @@ DeviceSeq = Annotated[int, msgspec.Meta(ge=0, le=2**62)]
 _ENCODER = msgspec.json.Encoder()
 
 
-def park_of(request: Request[Any, Any, Any], name: str) -> Park:
+def park_of(connection: ASGIConnection[Any, Any, Any, Any], name: str) -> Park:
     """The park of a path; raises NotFound."""
-    parks: dict[str, Park] = request.app.state.parks
+    parks: dict[str, Park] = connection.app.state.parks
     if name not in parks:
-        raise NotFound(f"There is no park {name!r} here. This server keeps: {', '.join(sorted(parks))}.")
+        raise NotFound("This server keeps no park of that name. Check the path: /parks/<park>/…")
     return parks[name]
 
 
@@ -46,7 +48,7 @@ def command_route(handler: Handler[Any]) -> HTTPRouteHandler:
     decoder = msgspec.json.Decoder(command)
 
     @post(f"/parks/{{park:str}}/{path}", opt={"roles": command.ROLES}, name=path, summary=command.__doc__)
-    async def run(request: Request[Any, Any, Any], park: str) -> Response[bytes]:
+    async def run(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
         where = park_of(request, park)
         body = await request.body()
         asked = _asked(request, where, digest_of(path, body))
@@ -80,7 +82,7 @@ def _asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:
         contact=Contact(
             received_at=park.clock.now(),
             device_time=_header(headers.get("device-time"), Instant, "Device-Time"),
-            device_seq=_header(headers.get("device-seq"), DeviceSeq, "Device-Seq"),
+            device_seq=_header(headers.get("device-seq"), DeviceSeq, "Device-Seq", strict=False),
         ),
     )
 
@@ -95,11 +97,12 @@ def _key(value: str | None) -> UUID:
         ) from None
 
 
-def _header(value: str | None, kind: Any, name: str) -> Any:
+def _header(value: str | None, kind: Any, name: str, *, strict: bool = True) -> Any:
+    """What a header says; `strict=False` reads a number from its digits, and would read a time from them too."""
     if value is None:
         return None
     try:
-        return msgspec.convert(value, kind, strict=False)
+        return msgspec.convert(value, kind, strict=strict)
     except msgspec.ValidationError as error:
         raise InvalidParameter(f"The header {name} does not fit: {error}.", where=name) from None
 
