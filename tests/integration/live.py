@@ -76,7 +76,10 @@ def serving(database: Database, bus: BusUrls, clock: Clock | None = None) -> Ite
     made = listening_socket("127.0.0.1", 0)
     url = f"http://127.0.0.1:{made.getsockname()[1]}"
     whole = partial(running, database.url, bus, [park], SERVICES, PROJECTIONS, clock or SystemClock())
-    with start_blocking_portal() as portal, portal.wrap_async_context_manager(_Up(whole, made)) as up:
+    with (
+        start_blocking_portal(backend_options={"use_uvloop": True}) as portal,
+        portal.wrap_async_context_manager(_Up(whole, made)) as up,
+    ):
         keys = {
             role: portal.call(up.devices.enrol, park, f"device-{role}", frozenset({role}), "test") for role in ROLES
         }

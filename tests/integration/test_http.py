@@ -1,0 +1,288 @@
+"""Every write route against bad input, wrong keys and repeats: problem+json, never a 5xx, and nothing written."""
+
+import hashlib
+from datetime import UTC, datetime
+from uuid import uuid4
+
+import msgspec
+import pytest
+
+from contracts import openapi
+from contracts.catalogue import COMMANDS
+from contracts.examples import EXAMPLES
+from contracts.leaf import decode
+from contracts.reads import READS
+from deploy.services import SERVICES
+from services.core.routes import PATHS
+from tests.integration.live import ROLES
+
+pytestmark = pytest.mark.timeout(120)
+
+HANDLED = sorted(PATHS[handler.command] for service in SERVICES for handler in service.handlers)
+FACTS = [path for path in HANDLED if COMMANDS[path].FACT]
+ASKED = [path for path in HANDLED if not COMMANDS[path].FACT]
+YEAR_1900 = "1900-01-01T12:00:00Z"
+
+
+def example(path):
+    return EXAMPLES[COMMANDS[path]]
+
+
+def encoded(body):
+    return msgspec.json.encode(body)
+
+
+def spoilt(path):
+    """The example with the value of its first field replaced by a list in a list, which no field takes."""
+    body = example(path)
+    return body | {next(iter(body)): [[None]]}
+
+
+def required(path):
+    """The first field that a command must have, if any."""
+    return next((field.name for field in msgspec.structs.fields(COMMANDS[path]) if field.required), None)
+
+
+def cut(path):
+    """The example without a field that must be there."""
+    return {name: value for name, value in example(path).items() if name != required(path)}
+
+
+BODIES = {
+    "a wrong type": (lambda path: encoded(spoilt(path)), 422, "invalid-body"),
+    "an unknown field": (lambda path: encoded(example(path) | {"colour_of_the_sky": 1}), 422, "invalid-body"),
+    "an absent field": (lambda path: encoded(cut(path)), 422, "invalid-body"),
+    "an array": (lambda path: encoded([example(path)]), 422, "invalid-body"),
+    "null": (lambda _: b"null", 422, "invalid-body"),
+    "a time without an offset": (
+        lambda path: encoded(example(path) | {"occurred_at": "2026-05-09T09:00:00"}),
+        422,
+        "invalid-body",
+    ),
+    "nothing": (lambda _: b"", 400, "malformed-body"),
+    "broken UTF-8": (lambda path: encoded(example(path)).replace(b'":', b'\xff":', 1), 400, "malformed-body"),
+    "a lone surrogate": (lambda _: b'{"\\ud800":1}', 400, "malformed-body"),
+    "NaN": (lambda _: b'{"occurred_at":NaN}', 400, "malformed-body"),
+    "half a document": (lambda path: encoded(example(path))[:-1], 400, "malformed-body"),
+    "two documents": (lambda path: encoded(example(path)) * 2, 400, "malformed-body"),
+    "ten megabytes": (lambda _: b'"' + b"x" * 10_000_000 + b'"', 413, "body-too-large"),
+    "a hundred thousand brackets": (lambda _: b"[" * 100_000, 422, "invalid-body"),
+}
+HEADERS = {
+    "no key": ({"Authorization": ""}, 401, "not-authenticated"),
+    "another scheme": ({"Authorization": "Basic ZGVzazpzZWNyZXQ="}, 401, "not-authenticated"),
+    "a key without secret": ({"Authorization": "Bearer device-desk."}, 401, "not-authenticated"),
+    "a wrong key": ({"Authorization": "Bearer device-desk.wrong"}, 401, "not-authenticated"),
+    "a device nobody knows": ({"Authorization": "Bearer nobody.secret"}, 401, "not-authenticated"),
+    "text": ({"Content-Type": "text/plain"}, 415, "unsupported-media-type"),
+    "a form": ({"Content-Type": "application/x-www-form-urlencoded"}, 415, "unsupported-media-type"),
+    "no Idempotency-Key": ({"Idempotency-Key": ""}, 400, "idempotency-key-missing"),
+    "a garbled Idempotency-Key": ({"Idempotency-Key": '"17"'}, 400, "idempotency-key-missing"),
+    "a garbled Device-Time": ({"Device-Time": "half past nine"}, 400, "invalid-parameter"),
+    "a Device-Time in seconds": ({"Device-Time": "1778319015"}, 400, "invalid-parameter"),
+    "a negative Device-Seq": ({"Device-Seq": "-1"}, 400, "invalid-parameter"),
+    "an Actor with a space": ({"Actor": "staff wren"}, 400, "invalid-parameter"),
+}
+
+
+def refused(response, status, problem):
+    """Whether it is this very problem, well formed, with a request id."""
+    assert (response.status_code, response.headers["content-type"]) == (status, "application/problem+json"), (
+        response.text
+    )
+    assert len(response.headers["x-request-id"]) == 32
+    body = response.json()
+    assert (body["type"], body["status"]) == (f"/problems/{problem}", status)
+    assert body["title"]
+    assert body["detail"].endswith((".", ")", "…"))
+    return body
+
+
+@pytest.fixture
+def unwritten(live):
+    """Nothing is written to the log during the test."""
+    before = live.head()
+    yield
+    assert live.head() == before
+
+
+@pytest.mark.parametrize(
+    ("path", "fault"),
+    [(path, fault) for fault in BODIES for path in HANDLED if fault != "an absent field" or required(path)],
+)
+@pytest.mark.usefixtures("unwritten")
+def test_a_body_that_does_not_fit_is_a_problem_and_writes_nothing(live, path, fault):
+    make, status, problem = BODIES[fault]
+    body = refused(live.send(path, make(path), live.headers()), status, problem)
+    assert body["instance"] == f"/parks/{live.park}/{path}"
+
+
+@pytest.mark.parametrize("path", HANDLED)
+@pytest.mark.parametrize("fault", HEADERS)
+@pytest.mark.usefixtures("unwritten")
+def test_a_header_that_does_not_fit_is_a_problem_and_writes_nothing(live, path, fault):
+    headers, status, problem = HEADERS[fault]
+    refused(live.send(path, encoded(example(path)), live.headers() | headers), status, problem)
+
+
+@pytest.mark.parametrize("path", ASKED)
+@pytest.mark.usefixtures("unwritten")
+def test_a_command_dated_1900_is_impossible(live, path):
+    refused(live.post(path, example(path) | {"occurred_at": YEAR_1900}), 422, "impossible-time")
+
+
+@pytest.mark.parametrize("name", ["nowhere", "%00", "%ff", "..", "Larchmoor", "x" * 5000])
+@pytest.mark.usefixtures("unwritten")
+def test_a_park_that_is_not_here_is_not_found_and_no_other_is_named(live, name):
+    response = live.http.post(f"/parks/{name}/velocity/register-chrono", json={}, headers=live.headers())
+    body = refused(response, 404, "not-found")
+    assert live.park not in body["detail"]
+
+
+@pytest.mark.usefixtures("unwritten")
+def test_a_method_that_a_route_does_not_take_is_a_problem(live):
+    path = f"/parks/{live.park}/velocity/check-chrono"
+    for method in ("GET", "PUT", "PATCH", "DELETE"):
+        refused(live.http.request(method, path, headers=live.headers()), 405, "method-not-allowed")
+
+
+def test_a_path_that_is_none_is_a_problem(live):
+    refused(live.http.get("/nothing"), 404, "not-found")
+
+
+@pytest.mark.parametrize("path", HANDLED)
+@pytest.mark.usefixtures("unwritten")
+def test_a_role_gets_past_the_gate_exactly_where_the_command_lists_it(live, path):
+    """The body is none, so that who is let in writes nothing."""
+    for role in ROLES:
+        response = live.send(path, b"[]", live.headers(role))
+        expected = (422, "invalid-body") if role in COMMANDS[path].ROLES else (403, "not-allowed")
+        refused(response, *expected)
+
+
+@pytest.mark.parametrize("read", READS, ids=lambda read: read.path)
+def test_a_role_reads_exactly_what_the_contract_lets_it_read(live, read):
+    path = read.path.replace("{park}", live.park)
+    for role in ROLES:
+        forbidden = read.roles is not None and role not in read.roles
+        assert (live.get(path, role).status_code == 403) is forbidden
+    assert (live.http.get(path).status_code == 401) is (read.roles is not None)
+
+
+def test_a_revoked_device_is_told_so(live):
+    key = live.enrol("device-lost", "chrono")
+    live.portal.call(live.running.devices.revoke, live.park, "device-lost")
+    response = live.http.post(
+        f"/parks/{live.park}/velocity/register-chrono",
+        json={"chrono": "chrono-lost"},
+        headers=live.headers() | {"Authorization": f"Bearer {key}"},
+    )
+    assert "revoked" in refused(response, 401, "not-authenticated")["detail"]
+
+
+@pytest.mark.usefixtures("unwritten")
+def test_a_key_of_another_park_opens_nothing_here(live):
+    enrol = live.running.devices.enrol
+    key = live.portal.call(enrol, "elsewhere", "device-desk", frozenset({"manager"}), "test")
+    body = encoded({"chrono": "chrono-x"})
+    headers = live.headers() | {"Authorization": f"Bearer {key}"}
+    refused(live.send("velocity/register-chrono", body, headers), 401, "not-authenticated")
+
+
+@pytest.fixture
+def chrono(live):
+    """The name of a chronograph that is registered."""
+    name = f"chrono-{uuid4()}"
+    assert live.post("velocity/register-chrono", {"chrono": name}).status_code == 201
+    return name
+
+
+def test_a_write_is_answered_with_the_hash_of_the_very_bytes_in_the_log(live, chrono):
+    response = live.post("velocity/check-chrono", {"chrono": chrono, "good": True}, actor="staff-wren", device_seq="7")
+    receipt = response.json()
+    assert response.status_code == 201
+    assert (receipt["park"], receipt["position"], receipt["repeat"]) == (live.park, live.head(), False)
+    (event,) = receipt["events"]
+    leaf = live.leaf(event["position"])
+    assert event["leaf_sha256"] == hashlib.sha256(b"\0" + leaf).hexdigest()
+    assert event["data"] == {"chrono": chrono, "good": True, "bias_fps": None}
+    recorded = decode(leaf)
+    assert (recorded.actor, recorded.device) == ("staff-wren", "device-everything")
+    assert f'"id":"{event["id"]}"' in leaf.decode()
+    assert '"device_seq":7' in leaf.decode()
+
+
+@pytest.mark.parametrize("command", ["velocity/register-chrono", "velocity/check-chrono"])
+def test_the_same_request_again_is_recorded_once_and_answered_alike(live, chrono, command):
+    body = {"chrono": chrono, "good": True} if command.endswith("check-chrono") else {"chrono": f"{chrono}-b"}
+    headers = live.headers()
+    first = live.send(command, encoded(body), headers)
+    head = live.head()
+    again = live.send(command, encoded(body), headers)
+    assert (first.status_code, again.status_code) == (201, 201)
+    assert (first.json()["repeat"], again.json()["repeat"]) == (False, True)
+    assert again.json() | {"repeat": False} == first.json()
+    assert first.headers["x-request-id"] != again.headers["x-request-id"]
+    assert live.head() == head
+
+
+def test_the_key_of_a_request_is_the_id_of_its_first_event(live, chrono):
+    key = uuid4()
+    response = live.post("velocity/check-chrono", {"chrono": chrono, "good": True}, idempotency_key=f'"{key}"')
+    assert response.json()["events"][0]["id"] == str(key)
+
+
+def test_a_used_key_with_another_body_command_or_device_is_refused(live, chrono):
+    headers = live.headers()
+    body = {"chrono": chrono, "good": True}
+    assert live.send("velocity/check-chrono", encoded(body), headers).status_code == 201
+    head = live.head()
+    other_device = headers | {"Authorization": f"Bearer {live.keys['chrono']}"}
+    other_body = encoded(body | {"good": False})
+    refused(live.send("velocity/check-chrono", other_body, headers), 422, "idempotency-key-reused")
+    refused(live.send("velocity/check-chrono", encoded(body), other_device), 422, "idempotency-key-reused")
+    new = encoded({"chrono": f"{chrono}-c"})
+    refused(live.send("velocity/register-chrono", new, headers), 422, "idempotency-key-reused")
+    assert live.head() == head
+
+
+def test_a_refused_request_may_use_its_key_again(live, chrono):
+    headers = live.headers()
+    other = f"{chrono}-later"
+    body = encoded({"chrono": other, "good": True})
+    refused(live.send("velocity/check-chrono", body, headers), 404, "unknown-subject")
+    assert live.post("velocity/register-chrono", {"chrono": other}).status_code == 201
+    assert live.send("velocity/check-chrono", body, headers).status_code == 201
+
+
+def test_a_fact_dated_1900_is_recorded_at_its_receipt_and_marked(live, chrono):
+    response = live.post("velocity/check-chrono", {"chrono": chrono, "good": True, "occurred_at": YEAR_1900})
+    assert response.status_code == 201
+    recorded = decode(live.leaf(response.json()["position"]))
+    assert recorded.clock == "impossible"
+    assert recorded.occurred_at.year >= datetime.now(UTC).year - 1
+    assert '"claimed_at":"1900-01-01T12:00:00Z"' in live.leaf(response.json()["position"]).decode()
+
+
+@pytest.mark.parametrize("service", sorted({path.partition("/")[0] for path in COMMANDS}))
+def test_every_documented_write_route_of_a_service_is_there(live, service):
+    documented = {path for path in openapi.document()["paths"] if path.split("/")[3:4] == [service]}
+    assert documented <= routes(live)
+
+
+def test_every_route_is_documented_and_every_documented_read_is_there(live):
+    paths = openapi.document()["paths"]
+    assert routes(live) <= set(paths)
+    assert {path for path, ways in paths.items() if "get" in ways} <= routes(live)
+
+
+def test_a_route_takes_the_methods_that_are_documented(live):
+    paths = openapi.document()["paths"]
+    for route in live.running.app.routes:
+        methods = {method.lower() for method in route.methods} - {"options", "head"}
+        assert methods == set(paths[route.path_format]), route.path_format
+
+
+def routes(live):
+    """The paths that the application really has."""
+    return {route.path_format for route in live.running.app.routes}
