@@ -12,6 +12,7 @@ from contracts.words import (
     FiringMode,
     GameId,
     Instant,
+    Part,
     PlayerId,
     RecordId,
     Role,
@@ -49,6 +50,7 @@ GameList = Annotated[tuple[Entrant, ...], Meta(min_length=1, max_length=400)]
 
 
 class FieldConfigured(Data, frozen=True, kw_only=True):
+    ALSO: ClassVar[tuple[str, ...]] = ("fields",)
     field: FieldId
     title: Title
     limit_fps: Speed
@@ -151,6 +153,7 @@ class StartGame(Command, frozen=True, kw_only=True):
 
 class PlayerAdmitted(Grant, frozen=True, kw_only=True):
     player: PlayerId
+    part: Part = "player"
     field: FieldId
     game: GameId | None
     colour: Colour | None
@@ -279,15 +282,21 @@ class AbandonGame(Command, frozen=True, kw_only=True):
 
 
 class HeadsCounted(Data, frozen=True, kw_only=True):
+    """`expected` heads had to come off; where fewer did, `missing` names everybody that nobody has seen elsewhere."""
+
     field: FieldId
     game: GameId
     expected: int
     counted: Heads
     accounted: tuple[PlayerId, ...]
+    missing: tuple[PlayerId, ...]
 
 
 class CountHeads(Command, frozen=True, kw_only=True):
-    """Type the number counted off the field after a game; `accounted` names players scanned elsewhere."""
+    """Type the number counted off the field after a game; `accounted` names players scanned elsewhere.
+
+    Who was recorded out, has left the park or is on another field is not among them. Only the expected number releases the field.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = FIELD_AND_STAGING
     FACT: ClassVar[bool] = True
@@ -303,7 +312,10 @@ class FieldSwept(Data, frozen=True, kw_only=True):
 
 
 class SweepField(Command, frozen=True, kw_only=True):
-    """A referee signs that the field was walked and is empty: it is released while the search for whoever is missing stays open."""
+    """A referee signs that the field was walked and is empty: it is released while the search for whoever is missing stays open.
+
+    With somebody missing, only a sweep with an open search releases it.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = ON_FIELD
     FACT: ClassVar[bool] = True

@@ -1,0 +1,151 @@
+"""Admission: nobody steps onto a field who is not cleared, and nobody is admitted half.
+
+A start admits everybody on the list, or nobody and names every offender with every reason in one answer; "start without them" leaves
+them out. In elimination games out is out, and nobody joins late; into the others players come and go through the gate. Referees,
+photographers and chaperones enter too: they carry no marker, and are counted.
+"""
+
+from collections.abc import Iterable
+
+from contracts.envelope import Data, Reason
+from contracts.games import (
+    AdmissionRefused,
+    AdmitPlayer,
+    Entrant,
+    GameStarted,
+    Offender,
+    PlayerAdmitted,
+    StartGame,
+    StartRefused,
+)
+from contracts.problems import NotInThatState, RuleForbids
+from contracts.reasons import reason
+from services.clearance import field as fields
+from services.clearance import model as clearance
+from services.clearance.field import FIELD
+from services.clearance.presence import PRESENCE
+from services.core.command import Moment
+from services.core.fold import Given, Subject
+from services.duty import model as duty
+from services.duty.states import FIELD_STAFF, PARK_STAFF
+from services.games.model import known_field, known_game, known_player, must_be_on
+from services.games.states import GAME, Game
+
+
+def start_subjects(command: StartGame, given: Given) -> set[Subject]:
+    """The game, its field with the staff on duty, and all that clears each of the players on its list."""
+    wanted: set[Subject] = {(GAME, command.game)}
+    called = given.of(GAME, command.game).called
+    if called is None:
+        return wanted
+    wanted |= _field_subjects(called.field)
+    for entrant in called.entrants:
+        wanted |= clearance.subjects(entrant.player, called.field)(given)
+    return wanted
+
+
+def start_game(command: StartGame, given: Given, moment: Moment) -> Iterable[Data]:
+    """Everybody who goes is cleared and the field is open: then all are on it. Else nobody is."""
+    game, called = known_game(given, command.game)
+    if game.state != "called":
+        raise NotInThatState(f"Game {command.game} is {game.state}: it starts once.", where=f"game:{command.game}")
+    going = tuple(entrant for entrant in called.entrants if entrant.player not in command.without)
+    if not going:
+        raise RuleForbids("Nobody is left on the list to start with. Call the game with others.", where="$.without")
+    reasons = _field_reasons(given, called.field, called.game, len(going), moment)
+    offenders = tuple(one for one in _judged(going, given, called.field, moment) if one.reasons)
+    if reasons or offenders:
+        return [
+            StartRefused(
+                basis=moment.basis,
+                reasons=tuple(reasons),
+                game=called.game,
+                field=called.field,
+                offenders=offenders,
+            )
+        ]
+    left = (entrant for entrant in called.entrants if entrant.player in command.without)
+    return [
+        GameStarted(
+            basis=moment.basis,
+            game=called.game,
+            field=called.field,
+            rotation=called.rotation,
+            format=called.format,
+            minutes=called.minutes,
+            entrants=going,
+            left_out=tuple(_judged(left, given, called.field, moment)),
+        )
+    ]
+
+
+def _judged(entrants: Iterable[Entrant], given: Given, field: str, moment: Moment) -> Iterable[Offender]:
+    for entrant in entrants:
+        reasons = clearance.reasons(given, entrant.player, field, moment)
+        yield Offender(player=entrant.player, reasons=tuple(reasons))
+
+
+def admission_subjects(command: AdmitPlayer, given: Given) -> set[Subject]:
+    """The field with its staff and its game, and all that clears the player."""
+    wanted: set[Subject] = {(PRESENCE, command.player), *_field_subjects(command.field)}
+    wanted |= clearance.subjects(command.player, command.field)(given)
+    game = command.game or given.of(FIELD, command.field).running
+    return wanted | {(GAME, game)} if game else wanted
+
+
+def admit_player(command: AdmitPlayer, given: Given, moment: Moment) -> Iterable[Data]:
+    """One person through the gate. Who does not play is counted with the game that runs, if there is one."""
+    part = known_player(given, command.player)
+    field, _ = known_field(given, command.field)
+    plays = part == "player"
+    if plays and command.game is None:
+        raise RuleForbids("A player enters a field for a game. Name the game.", where="$.game")
+    if command.game is not None:
+        must_be_on(known_game(given, command.game)[1], command.field)
+    named = command.game or field.running
+    game = given.of(GAME, named) if named else None
+    playing = (len(game.playing) if game else 0) + plays
+    reasons = _game_reasons(game, command.player, plays=plays) if game else []
+    reasons += _field_reasons(given, command.field, named, playing, moment)
+    reasons += clearance.reasons(given, command.player, command.field, moment)
+    if reasons:
+        return [
+            AdmissionRefused(
+                basis=moment.basis,
+                reasons=tuple(reasons),
+                player=command.player,
+                field=command.field,
+                game=named,
+            )
+        ]
+    return [
+        PlayerAdmitted(
+            basis=moment.basis,
+            player=command.player,
+            part=part,
+            field=command.field,
+            game=named,
+            colour=command.colour,
+        )
+    ]
+
+
+def _game_reasons(game: Game, player: str, *, plays: bool) -> list[Reason]:
+    tag = f"game:{game.game}"
+    if game.state != "live":
+        return [reason("game_not_live", tag)]
+    if not plays or game.called is None or game.called.format != "elimination":
+        return []
+    return [reason("out_for_good" if player in game.out else "game_closed", tag)]
+
+
+def _field_subjects(field: str) -> set[Subject]:
+    return {(FIELD, field), (FIELD_STAFF, field), (PARK_STAFF, "")}
+
+
+def _field_reasons(given: Given, field: str, game: str | None, playing: int, moment: Moment) -> list[Reason]:
+    """Why the field, or the staff on duty, allow no game with so many players."""
+    return [
+        *fields.reasons(given.of(FIELD, field), moment, game, playing),
+        *duty.reasons(given.of(FIELD_STAFF, field), given.of(PARK_STAFF, ""), playing, moment),
+    ]

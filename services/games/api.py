@@ -1,0 +1,61 @@
+"""The commands of fields and games, and the subjects that each rests on."""
+
+from contracts.games import (
+    AbandonGame,
+    AdmitPlayer,
+    AskHold,
+    BriefGame,
+    CallGame,
+    ConfigureField,
+    ConfirmHold,
+    CountHeads,
+    EndGame,
+    InspectField,
+    LiftHold,
+    RecordOut,
+    StartGame,
+    SweepField,
+)
+from services.clearance.field import FIELD, FIELDS
+from services.clearance.presence import PRESENCE
+from services.core.command import Handler
+from services.core.fold import Given, Subject
+from services.core.service import Service
+from services.games import admission, heads, holds, model
+from services.games.states import GAME
+
+
+def _game_and_field(command: EndGame, given: Given) -> set[Subject]:
+    called = given.of(GAME, command.game).called
+    wanted: set[Subject] = {(GAME, command.game)}
+    return wanted | {(FIELD, called.field)} if called else wanted
+
+
+def _out_subjects(command: RecordOut, _: Given) -> set[Subject]:
+    wanted: set[Subject] = {(PRESENCE, command.player), (FIELD, command.field)}
+    return wanted | {(GAME, command.game)} if command.game else wanted
+
+
+def _hold_subjects(command: AskHold, _: Given) -> set[Subject]:
+    return {(FIELDS, "")} if command.field is None else {(FIELD, command.field)}
+
+
+SERVICE = Service(
+    "games",
+    (
+        Handler(ConfigureField, lambda c, _: {(FIELD, c.field)}, model.configure_field),
+        Handler(InspectField, lambda c, _: {(FIELD, c.field)}, model.inspect_field),
+        Handler(CallGame, lambda c, _: {(GAME, c.game), (FIELD, c.field)}, model.call_game),
+        Handler(BriefGame, lambda c, _: {(GAME, c.game)}, model.brief_game),
+        Handler(StartGame, admission.start_subjects, admission.start_game),
+        Handler(AdmitPlayer, admission.admission_subjects, admission.admit_player),
+        Handler(RecordOut, _out_subjects, model.record_out),
+        Handler(AskHold, _hold_subjects, holds.ask_hold),
+        Handler(ConfirmHold, lambda c, _: {(FIELD, c.field)}, holds.confirm_hold),
+        Handler(LiftHold, lambda c, _: {(FIELD, c.field)}, holds.lift_hold),
+        Handler(EndGame, _game_and_field, model.end_game),
+        Handler(AbandonGame, lambda c, _: {(GAME, c.game)}, model.abandon_game),
+        Handler(CountHeads, heads.count_subjects, heads.count_heads),
+        Handler(SweepField, lambda c, _: {(GAME, c.game)}, heads.sweep_field),
+    ),
+)
