@@ -27,7 +27,9 @@ def documents() -> dict[str, dict[str, Any]]:
     found = {f"events/{name}.v{data.VERSION}.json": _schema(data) for name, data in EVENTS.items()}
     found |= {f"events/{name}.v{version}.json": _schema(data) for (name, version), (data, _) in OLD.items()}
     for path, command in COMMANDS.items():
-        found[f"commands/{path.replace('/', '.')}.json"] = _schema(command) | {"examples": [EXAMPLES[command]]}
+        found[f"commands/{path.replace('/', '.')}.json"] = _schema(command) | {
+            "examples": [EXAMPLES[command]] if command in EXAMPLES else []
+        }
     return found | {
         "event.json": _schema(Event),
         "rules.json": _schema(Rules),

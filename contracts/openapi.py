@@ -124,7 +124,9 @@ def document() -> dict[str, Any]:
 
 def _write(path: str, command: type[Command]) -> dict[str, Any]:
     kind, refusals = ("fact", FACT) if command.FACT else ("command", COMMAND)
-    media = {"schema": _schema(command), "example": EXAMPLES[command]}
+    media = {"schema": _schema(command)}
+    if command in EXAMPLES:
+        media["example"] = EXAMPLES[command]
     return {
         "operationId": path.replace("/", "."),
         "tags": [path.partition("/")[0]],
