@@ -9,11 +9,13 @@ from contracts.words import (
     AgeBand,
     ArmbandNumber,
     Day,
+    DayArmband,
     DayPass,
     FieldId,
     GroupId,
     Language,
     Part,
+    PaymentId,
     PersonId,
     PlayerId,
     RecordId,
@@ -24,7 +26,7 @@ from contracts.words import (
 
 Players = Annotated[tuple[PlayerId, ...], Meta(min_length=1, max_length=400)]
 Amount = Annotated[int, Meta(ge=1, le=10_000_000, description="Amount in the currency's minor unit.")]
-Purpose = Literal["entry", "hire", "deposit", "paint", "air"]
+Purpose = Literal["entry", "entry_deposit", "hire", "hire_deposit", "paint", "air"]
 Means = Literal["cash", "card", "voucher", "account", "transfer"]
 Relationship = Annotated[
     Literal["parent", "legal_guardian", "host", "teacher", "other"],
@@ -77,7 +79,7 @@ class PlayerRegistered(Data, frozen=True, kw_only=True):
     part: Part
     age_band: AgeBand
     day_pass: DayPass
-    armband: ArmbandNumber
+    armband: DayArmband
     briefing_due: int
     """The version of the briefing that an arrival had to hear at that moment."""
 
@@ -111,7 +113,7 @@ class ReissuePass(Command, frozen=True, kw_only=True):
 
 
 class PaymentRecorded(Data, frozen=True, kw_only=True):
-    payment: RecordId
+    payment: PaymentId
     players: Players
     purpose: Purpose
     means: Means
@@ -119,11 +121,11 @@ class PaymentRecorded(Data, frozen=True, kw_only=True):
 
 
 class RecordPayment(Command, frozen=True, kw_only=True):
-    """Record what the till took. One payment may cover several players; a deposit, a voucher and a group's account count as paid entry."""
+    """Record what the till took. One payment may cover several players; a deposit on the entry, a voucher and a group's account count as paid."""
 
     ROLES: ClassVar[frozenset[Role]] = DESK
     FACT: ClassVar[bool] = True
-    payment: RecordId
+    payment: PaymentId
     players: Players
     purpose: Purpose
     means: Means
@@ -131,7 +133,7 @@ class RecordPayment(Command, frozen=True, kw_only=True):
 
 
 class PaymentVoided(Data, frozen=True, kw_only=True):
-    payment: RecordId
+    payment: PaymentId
     players: Players
     error: PaymentError
 
@@ -140,14 +142,13 @@ class VoidPayment(Command, frozen=True, kw_only=True):
     """Withdraw the record of a payment, with the reason. It stays in the log."""
 
     ROLES: ClassVar[frozenset[Role]] = DESK
-    payment: RecordId
-    player: PlayerId
+    payment: PaymentId
     error: PaymentError
 
 
 class RefundGranted(Grant, frozen=True, kw_only=True):
     refund: RecordId
-    payment: RecordId
+    payment: PaymentId
     player: PlayerId
     amount_minor: Amount
     override: Literal["goodwill", "judged_unfair", "legal_claim"] | None
@@ -155,7 +156,7 @@ class RefundGranted(Grant, frozen=True, kw_only=True):
 
 class RefundRefused(Refusal, frozen=True, kw_only=True):
     refund: RecordId
-    payment: RecordId
+    payment: PaymentId
     player: PlayerId
     amount_minor: Amount
 
@@ -165,7 +166,7 @@ class Refund(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = DESK
     refund: RecordId
-    payment: RecordId
+    payment: PaymentId
     player: PlayerId
     amount_minor: Amount
     override: Literal["goodwill", "judged_unfair", "legal_claim"] | None = None
@@ -295,6 +296,17 @@ class HandOverMinor(Command, frozen=True, kw_only=True):
     FACT: ClassVar[bool] = True
     player: PlayerId
     adult: PersonId
+
+
+class PlayerReturned(Data, frozen=True, kw_only=True):
+    player: PlayerId
+
+
+class RecordReturn(Command, frozen=True, kw_only=True):
+    """Record that a player who had left came back the same day: as the same player, with all that stands about him."""
+
+    ROLES: ClassVar[frozenset[Role]] = DESK
+    player: PlayerId
 
 
 class PersonBanned(Data, frozen=True, kw_only=True):

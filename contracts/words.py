@@ -39,11 +39,17 @@ DeviceId = Annotated[
     str,
     Meta(pattern=_ID, extra={"tag": "device"}, description="A kiosk, handheld, instrument or back office."),
 ]
+PaymentId = Annotated[
+    str, Meta(pattern=_ID, extra={"tag": "payment"}, description="Names one payment, unique in the park.")
+]
+CautionId = Annotated[
+    str, Meta(pattern=_ID, extra={"tag": "caution"}, description="Names one caution, unique in the park.")
+]
 RecordId = Annotated[
     str,
     Meta(
         pattern=_ID,
-        description="Names one record (a payment, a test, a caution, a hold), unique in the park.",
+        description="Names one record (a payment, a test, a hold), unique in the park.",
     ),
 ]
 
@@ -72,6 +78,9 @@ AgeBand = Annotated[
 Part = Literal["player", "referee", "photographer", "chaperone"]
 Colour = Literal["red", "blue", "yellow", "green", "orange", "white"]
 ArmbandNumber = Annotated[int, Meta(ge=1, le=9999, description="The large number on the armband.")]
+DayArmband = Annotated[
+    int, Meta(ge=1, le=9999, extra={"tag": "armband"}, description="The large number on the armband, once a day.")
+]
 Calibre = Annotated[Literal[".43", ".50", ".68"], Meta(description="Nominal bore in inches.")]
 FiringMode = Literal["pump", "semi", "ramping", "burst", "full"]
 Gas = Literal["air", "co2"]

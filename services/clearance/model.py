@@ -1,0 +1,139 @@
+"""Clearance: may this player, with what he carries, enter this field now? `cleared`, or `not cleared` with every reason.
+
+Each rule stands with the service whose rule it is; here they are only asked, all of them, so that a player hears everything at once.
+In doubt the answer is `not cleared`, and says why. Whoever stands at the gate still looks: mask on, barrel covered, sober.
+"""
+
+from collections.abc import Callable
+from typing import Any
+
+from msgspec import Struct
+
+from contracts.envelope import Data, Reason, Recorded, Unknown
+from contracts.reasons import reason
+from services.clearance import presence
+from services.clearance.field import FIELD, FIELDS
+from services.clearance.presence import PRESENCE
+from services.core.command import Moment
+from services.core.fold import Evolve, Fold, Given, Subject
+from services.core.rules import RULES
+from services.discipline import model as discipline
+from services.discipline.states import RECORD, ROTATION
+from services.duty.states import FIELD_STAFF, PARK_STAFF
+from services.equipment import model as equipment
+from services.equipment.kit import KIT, carried
+from services.equipment.states import BOTTLE, MARKER, MASK
+from services.incidents import model as incidents
+from services.incidents.states import FITNESS
+from services.registration import model as registration
+from services.registration.money import PURSE
+from services.registration.states import PERSON, PLAYER
+from services.velocity import model as velocity
+from services.velocity.states import BENCH, CHRONO, WEATHER
+
+
+class Unread(Struct, frozen=True):
+    """Whether a subject's story holds an event that this software cannot read."""
+
+    found: bool = False
+
+
+def _unreadable(_: Unread, __: Recorded[Unknown]) -> Unread:
+    return Unread(found=True)
+
+
+_UNREAD: dict[type[Data], Evolve[Unread]] = {Unknown: _unreadable}
+UNREAD: dict[str, Fold[Unread]] = {
+    prefix: Fold(f"clearance.unread.{prefix}", prefix, lambda _: Unread(), _UNREAD)
+    for prefix in ("player", "person", "marker", "mask", "bottle", "chrono", "rotation", "park")
+}
+
+FOLDS: tuple[Fold[Any], ...] = (
+    RULES,
+    PLAYER,
+    PERSON,
+    PURSE,
+    KIT,
+    MARKER,
+    MASK,
+    BOTTLE,
+    BENCH,
+    CHRONO,
+    WEATHER,
+    FITNESS,
+    RECORD,
+    ROTATION,
+    PRESENCE,
+    FIELD,
+    FIELDS,
+    FIELD_STAFF,
+    PARK_STAFF,
+    *UNREAD.values(),
+)
+"""Everything that a clearance rests on."""
+
+
+def subjects(player: str, field: str) -> Callable[[Given], set[Subject]]:
+    """What to read to judge a player for a field: he himself first, then what he carries, then what measured it."""
+
+    def reads(given: Given) -> set[Subject]:
+        wanted: set[Subject] = {(FIELD, field), (WEATHER, "")}
+        wanted |= {(fold, player) for fold in (PLAYER, PURSE, KIT, RECORD, FITNESS, PRESENCE)}
+        person = given.of(PLAYER, player).person
+        if person:
+            wanted.add((PERSON, person))
+        wanted |= carried(given.of(KIT, player))
+        wanted |= {(ROTATION, rotation) for rotation in given.of(RECORD, player).rotation_ids}
+        for marker in given.of(KIT, player).markers:
+            wanted.add((BENCH, marker))
+            wanted |= {(CHRONO, one.chrono) for one in given.of(BENCH, marker).tests}
+        return wanted | {
+            (UNREAD[fold.prefix], subject) for fold, subject in wanted if fold.prefix in UNREAD
+        }
+
+    return reads
+
+
+def reasons(given: Given, player: str, field: str, moment: Moment, day_pass: str | None = None) -> list[Reason]:
+    """Every reason why a player is not cleared for a field, himself and what he carries; empty means cleared.
+
+    What the field itself has against anybody (its hold, its inspection, its staff) is asked of the field.
+    """
+    if given.of(RULES, "").unreadable or _anything_unread(given, player):
+        return [reason("record_not_understood")]
+    limits = given.of(FIELD, field).configured
+    if limits is None:
+        return [reason("unknown_field", f"field:{field}")]
+    who = given.of(PLAYER, player)
+    kit = given.of(KIT, player)
+    rotations = {name: given.of(ROTATION, name) for name in given.of(RECORD, player).rotation_ids}
+    found = registration.reasons(
+        who, given.of(PERSON, who.person), given.of(PURSE, player), limits.age_floor, moment, day_pass
+    )
+    found += incidents.reasons(given.of(FITNESS, player))
+    found += discipline.reasons(given.of(RECORD, player), rotations, moment)
+    found += presence.reasons(given.of(PRESENCE, player))
+    found += equipment.reasons(
+        kit,
+        [given.of(MARKER, name) for name in kit.markers],
+        [given.of(MASK, name) for name in kit.masks],
+        [given.of(BOTTLE, name) for name in kit.bottles],
+        who.part,
+        limits.calibres,
+        limits.firing_modes,
+        moment,
+    )
+    for marker in kit.markers:
+        found += _velocity(given, marker, limits.limit_fps, who.here_since, moment)
+    return found
+
+
+def _velocity(given: Given, marker: str, limit: float, since: Any, moment: Moment) -> list[Reason]:
+    bench = given.of(BENCH, marker)
+    chronos = {one.chrono: given.of(CHRONO, one.chrono) for one in bench.tests}
+    return velocity.reasons(bench, chronos, limit, given.of(WEATHER, ""), moment, since)
+
+
+def _anything_unread(given: Given, player: str) -> bool:
+    read = subjects(player, "")(given)
+    return any(given.of(fold, subject).found for fold, subject in read if fold in UNREAD.values())

@@ -1,0 +1,54 @@
+"""A refund rests on the payment and on discipline: entry is forfeited by an ejection. The refusal is recorded like the grant."""
+
+from collections.abc import Iterable
+
+from contracts.envelope import Data
+from contracts.problems import RuleForbids
+from contracts.registration import Refund, RefundGranted, RefundRefused
+from services.core.command import Moment, must_know
+from services.core.fold import Given, Subject
+from services.discipline import model as discipline
+from services.discipline.states import RECORD, ROTATION
+from services.registration.money import PAYMENT, PURSE, refund_reasons
+
+
+def reads(command: Refund, given: Given) -> Iterable[Subject]:
+    record = given.of(RECORD, command.player)
+    return {
+        (PAYMENT, command.payment),
+        (PURSE, command.player),
+        (RECORD, command.player),
+        *((ROTATION, rotation) for rotation in record.rotation_ids),
+    }
+
+
+def refund(command: Refund, given: Given, moment: Moment) -> Iterable[Data]:
+    payment = given.of(PAYMENT, command.payment)
+    must_know(payment.players, f"payment:{command.payment}")
+    if command.player not in payment.players:
+        raise RuleForbids(f"Payment {command.payment} does not cover player {command.player}.", where="$.player")
+    record = given.of(RECORD, command.player)
+    rotations = {name: given.of(ROTATION, name) for name in record.rotation_ids}
+    ejected = discipline.standing(record, rotations, moment).ejected
+    found = refund_reasons(command, payment, given.of(PURSE, command.player), moment, ejected=ejected)
+    if found:
+        return [
+            RefundRefused(
+                basis=moment.basis,
+                reasons=tuple(found),
+                refund=command.refund,
+                payment=command.payment,
+                player=command.player,
+                amount_minor=command.amount_minor,
+            )
+        ]
+    return [
+        RefundGranted(
+            basis=moment.basis,
+            refund=command.refund,
+            payment=command.payment,
+            player=command.player,
+            amount_minor=command.amount_minor,
+            override=command.override,
+        )
+    ]

@@ -1,0 +1,16 @@
+"""The commands about incidents and fitness, and the subjects that each rests on."""
+
+from contracts.incidents import DeclareFit, RecordIncident, RecordUnfit
+from services.core.command import Handler
+from services.core.service import Service
+from services.incidents import model
+from services.incidents.states import FITNESS
+
+SERVICE = Service(
+    "incidents",
+    (
+        Handler(RecordUnfit, lambda c, _: {(FITNESS, c.player)}, model.record_unfit),
+        Handler(DeclareFit, lambda c, _: {(FITNESS, c.player)}, model.declare_fit),
+        Handler(RecordIncident, lambda c, _: {(FITNESS, player) for player in c.players}, model.record_incident),
+    ),
+)

@@ -1,0 +1,38 @@
+"""Who is unfit to play, and why."""
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from contracts.envelope import Data, Recorded
+from contracts.incidents import PlayerFit, PlayerUnfit
+from contracts.registration import PlayerRegistered
+from services.core.fold import Evolve, Fold
+
+
+class Fitness(Struct, frozen=True):
+    """Whether a player is fit to play: every cause that nobody has lifted yet."""
+
+    player: str
+    registered: bool = False
+    causes: tuple[str, ...] = ()
+
+
+def _registered(fitness: Fitness, _: Recorded[PlayerRegistered]) -> Fitness:
+    return replace(fitness, registered=True)
+
+
+def _unfit(fitness: Fitness, event: Recorded[PlayerUnfit]) -> Fitness:
+    return replace(fitness, causes=tuple(sorted({*fitness.causes, event.data.cause})))
+
+
+def _fit(fitness: Fitness, _: Recorded[PlayerFit]) -> Fitness:
+    """Whoever declares him fit has seen all that was recorded by then, and nothing that comes in later, however old."""
+    return replace(fitness, causes=())
+
+
+_FITNESS: dict[type[Data], Evolve[Fitness]] = {
+    PlayerRegistered: _registered,
+    PlayerUnfit: _unfit,
+    PlayerFit: _fit,
+}
+FITNESS: Fold[Fitness] = Fold("incidents.fitness", "player", Fitness, _FITNESS)
