@@ -42,10 +42,20 @@ class Pool:
 
     @asynccontextmanager
     async def connection(self) -> AsyncIterator[asyncpg.Connection]:
-        """Lend an asyncpg connection that is open, outside any transaction. Its prepared statements are kept."""
+        """Lend an asyncpg connection that is open, outside any transaction. Its prepared statements are kept.
+
+        One whose borrower was broken off is closed: a cancelled BEGIN leaves a transaction open that nobody will
+        commit, and what the next borrower wrote would be acknowledged and lost.
+        """
         async with self.engine.connect() as connection:
-            raw = await connection.get_raw_connection()
-            yield raw.driver_connection
+            driver: asyncpg.Connection = (await connection.get_raw_connection()).driver_connection
+            finished = False
+            try:
+                yield driver
+                finished = True
+            finally:
+                if not finished or driver.is_in_transaction():
+                    driver.terminate()
 
     async def close(self) -> None:
         await self.engine.dispose()
