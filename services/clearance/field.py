@@ -20,8 +20,9 @@ from contracts.games import (
     HoldLifted,
 )
 from contracts.reasons import reason
-from services.clearance import holds
+from services.clearance import holds, runs
 from services.clearance.holds import Hold, Place
+from services.clearance.runs import Run, Runs
 from services.core.command import Moment
 from services.core.fold import Evolve, Fold
 
@@ -32,41 +33,6 @@ class Inspection(Struct, frozen=True):
     passed: bool
 
 
-class Heads(Struct, frozen=True):
-    """The latest word on whether everybody came off: a count, or a signed sweep."""
-
-    place: Place
-    settled: bool
-    missing: tuple[str, ...] = ()
-    search_open: bool = False
-
-
-class Run(Struct, frozen=True):
-    """One game as its field sees it."""
-
-    game: str
-    day: date
-    started: bool = False
-    over: Place | None = None
-    heads: Heads | None = None
-
-    @property
-    def waiting(self) -> bool:
-        """Called and not begun."""
-        return not self.started and self.over is None
-
-    @property
-    def running(self) -> bool:
-        return self.started and self.over is None
-
-    @property
-    def uncounted(self) -> bool:
-        """It is over, and not everybody is known to be off the field. A count of before the end says nothing."""
-        if not self.started or self.over is None:
-            return False
-        return self.heads is None or self.heads.place < self.over or not self.heads.settled
-
-
 class Field(Struct, frozen=True):
     """A field: its own limits, its inspection, its holds of the day, its games."""
 
@@ -74,7 +40,7 @@ class Field(Struct, frozen=True):
     configured: FieldConfigured | None = None
     inspection: Inspection | None = None
     holds: tuple[Hold, ...] = ()
-    runs: dict[str, Run] = {}
+    runs: Runs = {}
     unreadable: bool = False
 
     @property
@@ -147,57 +113,24 @@ def _lifted(field: Field, event: Recorded[HoldLifted]) -> Field:
     return replace(field, holds=holds.lifted(field.holds, event))
 
 
-def _with(field: Field, run: Run) -> Field:
-    return replace(field, runs={**field.runs, run.game: run})
-
-
 def _called(field: Field, event: Recorded[GameCalled]) -> Field:
-    """A game that is called anew changes nothing here. Settled games of earlier days are forgotten."""
-    if event.data.game in field.runs:
-        return field
-    kept = {
-        game: run
-        for game, run in field.runs.items()
-        if run.day >= event.day or run.waiting or run.running or run.uncounted
-    }
-    return _with(replace(field, runs=kept), Run(event.data.game, event.day))
+    return replace(field, runs=runs.called(field.runs, event))
 
 
 def _started(field: Field, event: Recorded[GameStarted]) -> Field:
-    run = field.runs.get(event.data.game, Run(event.data.game, event.day))
-    return _with(field, replace(run, started=True))
+    return replace(field, runs=runs.started(field.runs, event))
 
 
 def _over(field: Field, event: Recorded[GameEnded] | Recorded[GameAbandoned]) -> Field:
-    """The first end counts, by when it happened. A game not known any more was settled on an earlier day."""
-    run = field.runs.get(event.data.game)
-    if run is None:
-        return field
-    place = (event.occurred_at, event.position)
-    return _with(field, replace(run, over=place if run.over is None else min(run.over, place)))
-
-
-def _heads(field: Field, game: str, heads: Heads) -> Field:
-    run = field.runs.get(game)
-    if run is None or (run.heads is not None and heads.place < run.heads.place):
-        return field
-    return _with(field, replace(run, heads=heads))
+    return replace(field, runs=runs.over(field.runs, event))
 
 
 def _counted(field: Field, event: Recorded[HeadsCounted]) -> Field:
-    data = event.data
-    settled = data.counted == data.expected
-    return _heads(field, data.game, Heads((event.occurred_at, event.position), settled, data.missing))
+    return replace(field, runs=runs.counted(field.runs, event))
 
 
 def _swept(field: Field, event: Recorded[FieldSwept]) -> Field:
-    """A sweep settles the field where the count named nobody, or where the search for them stays open."""
-    run = field.runs.get(event.data.game)
-    counted = run.heads if run else None
-    missing = counted.missing if counted else ()
-    settled = event.data.search_open or (counted is not None and not missing)
-    place = (event.occurred_at, event.position)
-    return _heads(field, event.data.game, Heads(place, settled, missing, event.data.search_open))
+    return replace(field, runs=runs.swept(field.runs, event))
 
 
 def _unreadable(field: Field, _: Recorded[Unknown]) -> Field:

@@ -194,6 +194,13 @@ def test_who_does_not_play_enters_any_running_game_takes_no_players_room_and_is_
     assert where(day, "photo") is None
 
 
+def test_who_does_not_play_leaves_the_last_place_to_a_player(day):
+    start(day, "g1", "p1", "p2", "p3", "p4", "p5", format="respawn")
+    admit(day.at(1), "photo")
+    assert isinstance(admit(day.at(2), "p6", "g1"), PlayerAdmitted)
+    assert codes(admit(day.at(3), "p7", "g1")) == ["over_capacity"]
+
+
 def test_who_does_not_play_enters_a_field_without_a_game(day):
     admitted = admit(day, "photo")
     assert (admitted.game, where(day, "photo")) == (None, ("birch", None))

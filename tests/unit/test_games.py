@@ -103,6 +103,14 @@ def test_calling_again_before_the_start_replaces_the_list(day):
         call(day, "g1", "p4")
 
 
+def test_a_call_that_comes_after_the_start_changes_neither_the_list_nor_the_field(day):
+    (called,) = call(day, "g1", "p1")
+    day.when(StartGame(game="g1"))
+    day.given(replace(called, entrants=entrants("p4")))
+    assert day.state(GAME, "g1").called.entrants == entrants("p1")
+    assert shut(day, game="g2") == ["field_occupied"]
+
+
 def test_a_game_does_not_move_to_another_field(day):
     call(day, "g1", "p1")
     with pytest.raises(NotInThatState, match="called for field birch"):
