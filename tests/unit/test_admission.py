@@ -18,6 +18,7 @@ from contracts.games import (
     StartRefused,
 )
 from contracts.problems import NotInThatState, RuleForbids, UnknownSubject
+from services.clearance import model as clearance
 from services.games import admission
 from services.games.states import GAME
 from tests.unit.field_day import Gate, call, entrants, field_day, on_duty, player, start, where
@@ -82,6 +83,14 @@ def test_an_offender_who_is_not_named_still_stops_the_start(day, gate):
     call(day, "g1", "p1", "p2", "p3")
     (refused,) = day.when(StartGame(game="g1", without=("p1",)))
     assert [one.player for one in refused.offenders] == ["p2"]
+
+
+def test_players_straight_from_the_car_park_hear_everything_they_lack_in_one_answer(day, monkeypatch):
+    monkeypatch.setattr(admission, "clearance", clearance)
+    call(day, "g1", "p1", "p2")
+    (refused,) = day.when(StartGame(game="g1"))
+    lacking = {"entry_unpaid", "waiver_missing", "briefing_missing", "mask_missing", "marker_missing"}
+    assert {one.player: set(codes(one)) for one in refused.offenders} == {"p1": lacking, "p2": lacking}
 
 
 def test_nobody_left_is_no_game(day):
