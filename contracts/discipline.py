@@ -6,7 +6,7 @@ from msgspec import Meta
 
 from contracts.envelope import Command, Data
 from contracts.rules import Weight
-from contracts.words import ArmbandNumber, Colour, FieldId, GameId, PlayerId, RecordId, Role
+from contracts.words import ArmbandNumber, CautionId, Colour, FieldId, GameId, Instant, PlayerId, RecordId, Role
 
 HEAD: frozenset[Role] = frozenset({"head_referee", "manager"})
 CAUTIONERS: frozenset[Role] = frozenset({"referee", "staging", "gear", "chrono", "head_referee", "manager"})
@@ -17,7 +17,7 @@ VoidCause = Literal["wrong_player", "recorded_twice", "not_a_violation", "appeal
 
 
 class CautionRecorded(Data, frozen=True, kw_only=True):
-    caution: RecordId
+    caution: CautionId
     player: PlayerId | None
     field: FieldId | None
     game: GameId | None
@@ -32,7 +32,7 @@ class Caution(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = CAUTIONERS
     FACT: ClassVar[bool] = True
-    caution: RecordId
+    caution: CautionId
     violation: ViolationCode
     player: PlayerId | None = None
     field: FieldId | None = None
@@ -44,38 +44,44 @@ class Caution(Command, frozen=True, kw_only=True):
 class CautionResolved(Data, frozen=True, kw_only=True):
     """Says whom a caution by colour and number was about; repeats what the fold of the player needs."""
 
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
     violation: ViolationCode
     weight: Weight
+    field: FieldId | None
     game: GameId | None
+    happened_at: Instant
+    """When the act happened, as the caution said."""
 
 
 class ResolveCaution(Command, frozen=True, kw_only=True):
     """Say which player a caution by colour and number was about."""
 
     ROLES: ClassVar[frozenset[Role]] = frozenset({"staging", "referee", "head_referee", "manager"})
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
 
 
 class CautionVoided(Data, frozen=True, kw_only=True):
-    caution: RecordId
-    player: PlayerId
+    caution: CautionId
+    player: PlayerId | None
     cause: VoidCause
 
 
 class VoidCaution(Command, frozen=True, kw_only=True):
-    """Withdraw a caution, with the reason. Nothing is deleted; sit-outs already served offset any that stand."""
+    """Withdraw a caution, with the reason. Nothing is deleted; sit-outs already served offset any that stand.
+
+    Without a player it is about whomever the caution names, or about nobody yet.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = HEAD
-    caution: RecordId
-    player: PlayerId
+    caution: CautionId
+    player: PlayerId | None = None
     cause: VoidCause
 
 
 class SeparateActRuled(Data, frozen=True, kw_only=True):
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
 
 
@@ -83,13 +89,13 @@ class RuleSeparateAct(Command, frozen=True, kw_only=True):
     """Rule that an entry so close to another was a separate act, and counts."""
 
     ROLES: ClassVar[frozenset[Role]] = HEAD
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
 
 
 class EjectionConfirmed(Data, frozen=True, kw_only=True):
     player: PlayerId
-    caution: RecordId
+    caution: CautionId
 
 
 class ConfirmEjection(Command, frozen=True, kw_only=True):
@@ -97,7 +103,7 @@ class ConfirmEjection(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = HEAD
     player: PlayerId
-    caution: RecordId
+    caution: CautionId
 
 
 class PlayerReinstated(Data, frozen=True, kw_only=True):
@@ -113,7 +119,7 @@ class ReinstatePlayer(Command, frozen=True, kw_only=True):
 
 class AppealRaised(Data, frozen=True, kw_only=True):
     appeal: RecordId
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
 
 
@@ -123,13 +129,13 @@ class RaiseAppeal(Command, frozen=True, kw_only=True):
     ROLES: ClassVar[frozenset[Role]] = CAUTIONERS | {"desk"}
     FACT: ClassVar[bool] = True
     appeal: RecordId
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
 
 
 class AppealDecided(Data, frozen=True, kw_only=True):
     appeal: RecordId
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
     upheld: bool
 
@@ -139,6 +145,6 @@ class DecideAppeal(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = HEAD
     appeal: RecordId
-    caution: RecordId
+    caution: CautionId
     player: PlayerId
     upheld: bool

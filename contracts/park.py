@@ -2,6 +2,8 @@
 
 from typing import ClassVar
 
+from msgspec import Struct
+
 from contracts.envelope import Command, Data
 from contracts.rules import Rules
 from contracts.words import Celsius, Day, Role
@@ -25,8 +27,9 @@ class OpenDay(Command, frozen=True, kw_only=True):
 
 
 class RulesAdopted(Data, frozen=True, kw_only=True):
+    """It does not begin the story of the rules anew: what happened under an earlier version is judged by that one."""
+
     ALSO: ClassVar[tuple[str, ...]] = ("rules",)
-    CARRIES: ClassVar[frozenset[str]] = frozenset({"rules"})
     rules: Rules
 
 
@@ -48,3 +51,15 @@ class RecordWeather(Command, frozen=True, kw_only=True):
     ROLES: ClassVar[frozenset[Role]] = frozenset({"chrono", "staging", "head_referee", "manager"})
     FACT: ClassVar[bool] = True
     temperature_c: Celsius
+
+
+class Briefing(Struct, frozen=True, kw_only=True):
+    """What the park's visitors hear before they play, in the version in force, and the cautions that no rule can waive."""
+
+    park: str
+    rules: str
+    version: int
+    urgent_version: int
+    """Everybody must have heard at least this version, arrivals of earlier included."""
+    text: str
+    cautions: tuple[str, ...]

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from msgspec import Meta, Struct
 
+from contracts.park import Briefing
 from contracts.problems import (
     Broken,
     InvalidParameter,
@@ -112,5 +113,12 @@ READS: tuple[Read, ...] = (
         summary="How the process fares, in the Prometheus text format.",
         roles=WATCHERS,
         media="text/plain",
+    ),
+    Read(
+        path="/parks/{park}/briefing",
+        summary="The safety briefing in the version in force, with the cautions that no rule can waive.",
+        roles=None,
+        answer=Briefing,
+        problems=(NotFound, Unavailable, Broken),
     ),
 )

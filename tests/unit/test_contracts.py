@@ -66,7 +66,7 @@ def test_a_caution_by_colour_and_number_bears_no_players_tag():
     caution = CautionRecorded(
         caution="c1", player=None, field="birch", game=None, colour="red", armband=14, violation="wiping", weight=1
     )
-    assert tags_of(caution) == ("field:birch",)
+    assert tags_of(caution) == ("caution:c1", "field:birch")
 
 
 def test_a_hold_concerns_its_fields_and_the_park():
