@@ -26,7 +26,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "payment": "till-3-0088", "players": ["player-ash", "player-elm"], "purpose": "entry", "means": "card",
         "amount_minor": 5800,
     },
-    registration.VoidPayment: {"payment": "till-3-0088", "player": "player-ash", "error": "recorded_twice"},
+    registration.VoidPayment: {"payment": "till-3-0088", "error": "recorded_twice"},
     registration.Refund: {
         "refund": "refund-12", "payment": "till-3-0088", "player": "player-ash", "amount_minor": 2900,
         "override": "goodwill",
@@ -46,6 +46,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "rotation": "rotation-green", "field": "birch", "players": ["player-ash", "player-elm"],
     },
     registration.RecordLeft: {"player": "player-elm"},
+    registration.RecordReturn: {"player": "player-elm"},
     registration.HandOverMinor: {"player": "player-ash", "adult": "person-rowan"},
     registration.BanPerson: {"person": "person-sloe", "until": "2027-05-09"},
     registration.LiftBan: {"person": "person-sloe"},
