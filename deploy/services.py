@@ -1,14 +1,31 @@
 """What runs: the services of this house, and the projections that its screens read from."""
 
-from typing import Any
+from typing import Any, Final
 
+from services.clearance import api as clearance
+from services.clearance.model import FOLDS
 from services.core.folds import Folds
 from services.core.projection import Projection
 from services.core.service import Service
+from services.discipline import api as discipline
 from services.duty import api as duty
 from services.equipment import api as equipment
+from services.games import api as games
+from services.incidents import api as incidents
+from services.park import api as park
+from services.registration import api as registration
 from services.velocity import api as velocity
-from services.velocity.states import BENCH, CHRONO, LIMITS, WEATHER
 
-SERVICES: tuple[Service, ...] = (equipment.SERVICE, velocity.SERVICE, duty.SERVICE)
-PROJECTIONS: tuple[Projection[Any], ...] = (Folds("velocity", (BENCH, CHRONO, LIMITS, WEATHER)),)
+CLEARANCE: Final = Folds("clearance", FOLDS)
+SERVICES: tuple[Service, ...] = (
+    park.SERVICE,
+    registration.SERVICE,
+    equipment.SERVICE,
+    velocity.SERVICE,
+    discipline.SERVICE,
+    duty.SERVICE,
+    incidents.SERVICE,
+    clearance.SERVICE,
+    games.SERVICE,
+)
+PROJECTIONS: tuple[Projection[Any], ...] = (CLEARANCE,)

@@ -18,7 +18,8 @@ from services.core.command import Moment
 from services.core.fold import Evolve, Fold, Given, Subject
 from services.core.rules import RULES
 from services.discipline import model as discipline
-from services.discipline.states import RECORD, ROTATION
+from services.discipline.sit_outs import Stops
+from services.discipline.states import RECORD, ROTATION, Rotation
 from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.equipment import model as equipment
 from services.equipment.kit import KIT, carried
@@ -83,13 +84,11 @@ def subjects(player: str, field: str) -> Callable[[Given], set[Subject]]:
         if person:
             wanted.add((PERSON, person))
         wanted |= carried(given.of(KIT, player))
-        wanted |= {(ROTATION, rotation) for rotation in given.of(RECORD, player).rotation_ids}
+        wanted |= played_in(given, player)
         for marker in given.of(KIT, player).markers:
             wanted.add((BENCH, marker))
             wanted |= {(CHRONO, one.chrono) for one in given.of(BENCH, marker).tests}
-        return wanted | {
-            (UNREAD[fold.prefix], subject) for fold, subject in wanted if fold.prefix in UNREAD
-        }
+        return wanted | {(UNREAD[fold.prefix], subject) for fold, subject in wanted if fold.prefix in UNREAD}
 
     return reads
 
@@ -106,12 +105,12 @@ def reasons(given: Given, player: str, field: str, moment: Moment, day_pass: str
         return [reason("unknown_field", f"field:{field}")]
     who = given.of(PLAYER, player)
     kit = given.of(KIT, player)
-    rotations = {name: given.of(ROTATION, name) for name in given.of(RECORD, player).rotation_ids}
     found = registration.reasons(
         who, given.of(PERSON, who.person), given.of(PURSE, player), limits.age_floor, moment, day_pass
     )
     found += incidents.reasons(given.of(FITNESS, player))
-    found += discipline.reasons(given.of(RECORD, player), rotations, moment)
+    rotations, stops = rotations_of(given, player)
+    found += discipline.reasons(given.of(RECORD, player), rotations, moment, stops)
     found += presence.reasons(given.of(PRESENCE, player))
     found += equipment.reasons(
         kit,
@@ -126,6 +125,24 @@ def reasons(given: Given, player: str, field: str, moment: Moment, day_pass: str
     for marker in kit.markers:
         found += _velocity(given, marker, limits.limit_fps, who.here_since, moment)
     return found
+
+
+def played_in(given: Given, player: str) -> set[Subject]:
+    """The rotations that a player's sit-outs bind to, and the fields of their continuous games."""
+    rotations = given.of(RECORD, player).rotation_ids
+    fields = {field for name in rotations for field in given.of(ROTATION, name).continuous_fields}
+    return {(ROTATION, name) for name in rotations} | {(FIELD, field) for field in fields}
+
+
+def rotations_of(given: Given, player: str) -> tuple[dict[str, Rotation], Stops]:
+    """The same rotations as discipline asks for them, with the times at which play was stopped on those fields."""
+    rotations = {name: given.of(ROTATION, name) for name in given.of(RECORD, player).rotation_ids}
+    fields = {field for rotation in rotations.values() for field in rotation.continuous_fields}
+    stops = {
+        field: [(hold.asked[0], hold.lifted[0] if hold.lifted else None) for hold in given.of(FIELD, field).holds]
+        for field in fields
+    }
+    return rotations, stops
 
 
 def _velocity(given: Given, marker: str, limit: float, since: Any, moment: Moment) -> list[Reason]:

@@ -5,21 +5,17 @@ from collections.abc import Iterable
 from contracts.envelope import Data
 from contracts.problems import RuleForbids
 from contracts.registration import Refund, RefundGranted, RefundRefused
+from services.clearance.model import played_in, rotations_of
 from services.core.command import Moment, must_know
 from services.core.fold import Given, Subject
-from services.discipline import model as discipline
-from services.discipline.states import RECORD, ROTATION
+from services.discipline.standing import standing
+from services.discipline.states import RECORD
 from services.registration.money import PAYMENT, PURSE, refund_reasons
 
 
 def reads(command: Refund, given: Given) -> Iterable[Subject]:
-    record = given.of(RECORD, command.player)
-    return {
-        (PAYMENT, command.payment),
-        (PURSE, command.player),
-        (RECORD, command.player),
-        *((ROTATION, rotation) for rotation in record.rotation_ids),
-    }
+    player = command.player
+    return {(PAYMENT, command.payment), (PURSE, player), (RECORD, player), *played_in(given, player)}
 
 
 def refund(command: Refund, given: Given, moment: Moment) -> Iterable[Data]:
@@ -27,9 +23,7 @@ def refund(command: Refund, given: Given, moment: Moment) -> Iterable[Data]:
     must_know(payment.players, f"payment:{command.payment}")
     if command.player not in payment.players:
         raise RuleForbids(f"Payment {command.payment} does not cover player {command.player}.", where="$.player")
-    record = given.of(RECORD, command.player)
-    rotations = {name: given.of(ROTATION, name) for name in record.rotation_ids}
-    ejected = discipline.standing(record, rotations, moment).ejected
+    ejected = _ejected(given, command.player, moment)
     found = refund_reasons(command, payment, given.of(PURSE, command.player), moment, ejected=ejected)
     if found:
         return [
@@ -52,3 +46,8 @@ def refund(command: Refund, given: Given, moment: Moment) -> Iterable[Data]:
             override=command.override,
         )
     ]
+
+
+def _ejected(given: Given, player: str, moment: Moment) -> bool:
+    rotations, stops = rotations_of(given, player)
+    return standing(given.of(RECORD, player), rotations, moment, stops).ejected

@@ -231,7 +231,12 @@ class Park:
 
 
 def _conditions(read: dict[Subject, int]) -> tuple[Condition, ...]:
-    return tuple(Condition(fold.tag(name), position, fold.types) for (fold, name), position in read.items())
+    """One condition a tag: nothing newer of any type that a fold over it minds."""
+    tags: dict[str, tuple[int, frozenset[str]]] = {}
+    for (fold, name), position in read.items():
+        after, types = tags.get(fold.tag(name), (position, frozenset[str]()))
+        tags[fold.tag(name)] = (min(after, position), types | fold.types)
+    return tuple(Condition(tag, after, types) for tag, (after, types) in tags.items())
 
 
 def _refusal(data: Sequence[Data]) -> Refusal | None:

@@ -1,0 +1,48 @@
+"""Plays the invented day on a running park, then holds its read tables against its log."""
+
+from collections.abc import Callable
+from datetime import UTC, datetime, time, timedelta
+from typing import Final
+
+import httpx
+
+from deploy.app import Running
+from deploy.demo.clock import RunningClock
+from deploy.demo.day import Day
+from deploy.demo.summary import Summary, summary
+from deploy.services import PROJECTIONS
+from services.core.rebuild import check
+
+PARK: Final = "larchmoor"
+OPENS: Final = time(8, 0, tzinfo=UTC)
+SATURDAY: Final = 5
+
+
+def opening_time(today: datetime) -> datetime:
+    """Eight in the morning of the coming Saturday, so that a board left up shows a day that is not over."""
+    day = today.date() + timedelta(days=(SATURDAY - today.weekday()) % 7 or 7)
+    return datetime.combine(day, OPENS)
+
+
+async def play(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
+    up: Running,
+    park: str,
+    address: str,
+    keys: dict[str, str],
+    clock: RunningClock,
+    seed: int,
+    tell: Callable[[str], None],
+) -> Summary:
+    """The day through the HTTP API at `address`; what it came to by the log."""
+    async with httpx.AsyncClient(base_url=address, timeout=30) as http:
+        await Day(http, park, keys, clock, seed, tell).play()
+    log = up.parks[park].log
+    match = True
+    for projection in PROJECTIONS:
+        difference = await check(projection, log, up.pool)
+        if difference is not None:
+            match = False
+            tell(
+                f"Projection {projection.name} differs from the log at {difference.tag}, position {difference.position}."
+            )
+    return await summary(log, projections_match_log=match)

@@ -1,0 +1,229 @@
+"""What goes wrong on the invented Saturday, so that the record has something to say."""
+
+from contracts.discipline import (
+    Caution,
+    ConfirmEjection,
+    DecideAppeal,
+    RaiseAppeal,
+    ResolveCaution,
+    VoidCaution,
+)
+from contracts.equipment import ReturnGear, SwapMarker
+from contracts.games import AskHold
+from contracts.incidents import DeclareFit, RecordUnfit
+from contracts.registration import HandOverMinor, RecordLeft, Refund
+from contracts.velocity import ChangeSetUp, SpotCheckMarker
+from deploy.demo.arrival import ENTRY, Arrival
+from deploy.demo.cast import Player
+from deploy.demo.field import FieldDay, Hook
+from deploy.demo.station import DemoError, Station
+
+
+class Stories:
+    """The day's events out of the ordinary, each bound to a rotation's game."""
+
+    def __init__(
+        self, fields: dict[str, FieldDay], arrival: Arrival, head: Station, first_aid: Station, lone: Station
+    ) -> None:
+        self.fields = fields
+        self.arrival = arrival
+        self.head = head
+        self.first_aid = first_aid
+        self.lone = lone
+        """The handheld that loses the network."""
+        self.marked: dict[str, Player] = {}
+        self._written = 0
+
+    def plan(self) -> None:
+        """Which game each of them happens in."""
+        birch, quarry, fern = (self.fields[name] for name in ("birch", "quarry", "fern"))
+        birch.hooks = {
+            ("birch-1", 1): self._swap,
+            ("birch-1", 2): self._first_caution("overshooter", "overshooting"),
+            ("birch-1", 4): self._second_caution,
+            ("birch-1", 5): self._spot_check,
+            ("birch-2", 1): self._first_caution("disputed", "playing-on"),
+            ("birch-2", 3): self._disputed,
+            ("birch-2", 5): self._first_caution("wiper", "wiping"),
+        }
+        quarry.hooks = {
+            ("quarry-1", 2): self._contact,
+            ("quarry-1", 4): self._first_caution("talker", "abuse"),
+            ("quarry-2", 2): self._out_of_reach,
+            ("quarry-2", 3): self._back_in_reach,
+            ("quarry-2", 5): self._unwell,
+        }
+        fern.hooks = {
+            ("fern-1", 2): self._same_act_twice,
+            ("fern-2", 3): self._first_caution("lifter", "mask-lifted"),
+        }
+
+    def _pick(self, players: list[Player], *, minor: bool = False, hired: bool = False) -> Player:
+        """Somebody who has no part in another story yet."""
+        taken = {player.name for player in self.marked.values()}
+        for player in players:
+            if player.name not in taken and player.minor == minor and not (hired and player.own_gear):
+                return player
+        raise DemoError("nobody is left for this story")
+
+    def _caution(self, field: FieldDay, player: Player, violation: str) -> Caution:
+        self._written += 1
+        return Caution(
+            caution=f"c{self._written:02}",
+            violation=violation,
+            player=player.name,
+            field=field.name,
+            game=field.game,
+        )
+
+    def _first_caution(self, role: str, violation: str) -> Hook:
+        async def happen(field: FieldDay, players: list[Player]) -> None:
+            player = self.marked[role] = self._pick(players)
+            await field.handheld.do(self._caution(field, player, violation), actor="ref-01")
+            await field.out(player, "sent_off")
+
+        return happen
+
+    async def _second_caution(self, field: FieldDay, _: list[Player]) -> None:
+        """The second of the day ejects: no refund of the entry, and off the park."""
+        player = self.marked["overshooter"]
+        await field.handheld.do(self._caution(field, player, "close-shot"), actor="ref-04")
+        await field.out(player, "sent_off")
+        field.agenda.at(field.agenda.minute + 20, lambda: self._asks_refund(field, player))
+
+    async def _asks_refund(self, field: FieldDay, player: Player) -> None:
+        refund = Refund(
+            refund=f"refund-{player.name}", payment=f"pay-{player.group}", player=player.name, amount_minor=ENTRY
+        )
+        status, answer = await self.arrival.desk.ask(refund)
+        if status != 409 or answer["refusal"]["reasons"][0]["code"] != "refund_forfeited":
+            raise DemoError(f"an ejected player's refund was answered {answer}")
+        await self.arrival.gear.do(ReturnGear(player=player.name, marker=player.marker, mask=player.mask))
+        await self.arrival.desk.do(RecordLeft(player=player.name))
+        field.gone.add(player.name)
+
+    async def _contact(self, field: FieldDay, players: list[Player]) -> None:
+        """Physical contact by a minor: stood down at once, ejected by the head referee, supervised until handed over."""
+        player = self.marked["contact"] = self._pick(players, minor=True)
+        caution = self._caution(field, player, "physical-contact")
+        await field.handheld.do(caution, actor="ref-02")
+        await field.out(player, "sent_off")
+
+        async def confirm() -> None:
+            await self.head.do(ConfirmEjection(player=player.name, caution=caution.caution), actor="head-1")
+
+        async def hand_over() -> None:
+            await self.arrival.desk.do(HandOverMinor(player=player.name, adult=str(player.guardian)))
+            field.gone.add(player.name)
+
+        field.agenda.at(field.agenda.minute + 8, confirm)
+        field.agenda.at(field.agenda.minute + 55, hand_over)
+
+    async def _disputed(self, field: FieldDay, _: list[Player]) -> None:
+        """A second caution by colour and number would eject him; on appeal it proves to be another man's, and he plays again."""
+        player = self.marked["disputed"]
+        caution = Caution(
+            caution="c-disputed",
+            violation="close-shot",
+            field=field.name,
+            game=field.game,
+            colour="red",
+            armband=player.armband,
+        )
+        await field.handheld.do(caution, actor="ref-07")
+        await field.staging.do(ResolveCaution(caution="c-disputed", player=player.name))
+        await field.out(player, "sent_off")
+        await self.head.do(RaiseAppeal(appeal="a1", caution="c-disputed", player=player.name))
+
+        async def decide() -> None:
+            await self.head.do(
+                DecideAppeal(appeal="a1", caution="c-disputed", player=player.name, upheld=True), actor="head-1"
+            )
+
+        field.agenda.at(field.agenda.minute + 30, decide)
+
+    async def _same_act_twice(self, field: FieldDay, players: list[Player]) -> None:
+        """Two referees write down the same act; the head referee withdraws the second entry."""
+        player = self.marked["twice"] = self._pick(players)
+        await field.handheld.do(self._caution(field, player, "blind-fire"), actor="ref-03")
+        again = self._caution(field, player, "blind-fire")
+        await field.handheld.do(again, actor="ref-06")
+        await field.out(player, "sent_off")
+
+        async def withdraw() -> None:
+            await self.head.do(
+                VoidCaution(caution=again.caution, player=player.name, cause="recorded_twice"), actor="head-1"
+            )
+
+        field.agenda.at(field.agenda.minute + 6, withdraw)
+
+    async def _out_of_reach(self, field: FieldDay, players: list[Player]) -> None:
+        """The far handheld loses the network, and writes down what its referee sees."""
+        player = self.marked["late"] = self._pick(players)
+        self.lone.unplug()
+        self.lone.keep(self._caution(field, player, "out-of-bounds"))
+
+    async def _back_in_reach(self, field: FieldDay, players: list[Player]) -> None:
+        """Forty minutes later it delivers, while the player is on the field again: an alert, and he leaves that game."""
+        await self.lone.deliver()
+        player = self.marked["late"]
+        if any(one.name == player.name for one in players):
+            await field.out(player, "sent_off")
+
+    async def _swap(self, field: FieldDay, players: list[Player]) -> None:
+        """A jam: his marker is swapped for one off the rack whose adjuster was turned since its test; the next start stops it."""
+        player = self.marked["swapped"] = self._pick(players, hired=True)
+        spare = self.arrival.spare(".68")
+        await self.arrival.gear.do(ChangeSetUp(marker=spare, change="adjuster"))
+        await self.arrival.gear.do(SwapMarker(player=player.name, returned=player.marker, marker=spare))
+        player.marker = spare
+        await field.out(player, "walked_off")
+        field.agenda.at(field.agenda.minute + 70, lambda: self.arrival.test(spare))
+
+    async def _spot_check(self, field: FieldDay, players: list[Player]) -> None:
+        """Over the stop limit on the field: cover on, off, adjust, test again. No caution: nobody tampered."""
+        player = self.marked["spot"] = self._pick(players, hired=True)
+        await field.handheld.do(
+            SpotCheckMarker(
+                check="spot-1",
+                marker=player.marker,
+                field=field.name,
+                game=field.game,
+                player=player.name,
+                speed_fps=304.5,
+            ),
+            actor="ref-01",
+        )
+        await field.out(player, "walked_off")
+
+        async def retest() -> None:
+            await self.arrival.chrono.do(ChangeSetUp(marker=player.marker, change="adjuster"))
+            await self.arrival.test(player.marker)
+
+        field.agenda.at(field.agenda.minute + 12, retest)
+
+    async def _unwell(self, field: FieldDay, players: list[Player]) -> None:
+        """Asking for help is a note, never a caution; the first aider says when he may play again."""
+        player = self.marked["unwell"] = self._pick(players)
+        await field.handheld.do(self._caution(field, player, "asking-for-help"), actor="ref-05")
+        await field.out(player, "walked_off")
+        await self.first_aid.do(RecordUnfit(player=player.name, cause="medical"), actor="aid-1")
+
+        async def declare() -> None:
+            await self.first_aid.do(DeclareFit(player=player.name), actor="aid-1")
+
+        field.agenda.at(field.agenda.minute + 35, declare)
+
+    async def thunder(self) -> None:
+        """First thunder: everything stops. Birch Wood gives its game up, the others wait and play on."""
+        staging = self.fields["birch"].staging
+        await staging.do(AskHold(hold="weather-1", cause="weather"))
+        for field in self.fields.values():
+            await field.hold("weather-1")
+        if self.fields["birch"].playing:
+            await self.fields["birch"].abandon()
+
+    async def clear_sky(self) -> None:
+        """Half an hour after the last thunder each field is swept and resumed by a person."""
+        for field in self.fields.values():
+            await field.resume("weather-1")

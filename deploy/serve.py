@@ -1,0 +1,127 @@
+"""Serving: the parks of this process behind one port, with the invented day played first where it is asked for."""
+
+import asyncio
+import secrets
+import signal
+import socket
+import sys
+from pathlib import Path
+
+import httpx
+import msgspec
+from msgspec import Struct
+
+from contracts import leaf
+from contracts.words import Role
+from deploy.app import Running, listening, running
+from deploy.demo.clock import RunningClock
+from deploy.demo.day import DEVICES
+from deploy.demo.play import PARK, opening_time, play
+from deploy.demo.station import DemoError
+from deploy.demo.summary import Summary
+from deploy.embedded import BusUrls
+from deploy.services import PROJECTIONS, SERVICES
+from deploy.state import replace_private
+from services.core.auth import Devices
+
+BLANK = "blank"
+FIRST_DEVICE: dict[str, frozenset[Role]] = {"office": frozenset({"manager"})}
+
+
+class DemoFailed(Exception):  # noqa: N818 - the day failed, not the program
+    """The invented day did not go as it was written."""
+
+
+class Plan(Struct, frozen=True):
+    """What is asked of this run."""
+
+    once: bool = False
+    empty: bool = False
+    seed: int = 7
+
+    @property
+    def park(self) -> str:
+        """A day played once has a park of its own, whatever database it is given."""
+        if self.once:
+            return f"{PARK}-{secrets.token_hex(4)}"
+        return BLANK if self.empty else PARK
+
+
+def tell(line: str) -> None:
+    """A line for the person at the terminal."""
+    sys.stdout.write(line + "\n")
+    sys.stdout.flush()
+
+
+async def serve(database_url: str, bus: BusUrls, made: socket.socket, state: Path, plan: Plan) -> Summary | None:
+    """Serve until a signal, or until the day that was to be played once is over; then what it came to."""
+    park, clock = plan.park, RunningClock()
+    stop = _on_signal()
+    async with running(database_url, bus, [park], SERVICES, PROJECTIONS, clock) as up, listening(up.app, made):
+        host, port = made.getsockname()[:2]
+        address = f"http://{host}:{port}"
+        head = await up.parks[park].log.head()
+        summary = None
+        if head.position == 0 and not plan.empty:
+            summary = await _play(up, park, address, clock, plan, state, stop)
+        elif not plan.once:
+            await _resume(up, park, clock, state)
+        if plan.once or stop.is_set():
+            return summary
+        tell(f"The board: {address}/parks/{park}/board")
+        tell(f"Device keys: {_keys(state, park)}\nStop with Ctrl-C; what was recorded stays.")
+        await stop.wait()
+        return None
+
+
+def _on_signal() -> asyncio.Event:
+    stop = asyncio.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        asyncio.get_running_loop().add_signal_handler(number, stop.set)
+    return stop
+
+
+async def _play(  # noqa: PLR0913, PLR0917
+    up: Running, park: str, address: str, clock: RunningClock, plan: Plan, state: Path, stop: asyncio.Event
+) -> Summary | None:
+    """Play the day unless a signal comes first."""
+    clock.set(opening_time(clock.now()))
+    tell(f"Playing a day at Larchmoor, seed {plan.seed}. Watch it: {address}/parks/{park}/board")
+    keys = await enrol(up.devices, park, DEVICES, state)
+    day = asyncio.ensure_future(play(up, park, address, keys, clock, plan.seed, tell))
+    ending = asyncio.ensure_future(stop.wait())
+    await asyncio.wait({day, ending}, return_when=asyncio.FIRST_COMPLETED)
+    ending.cancel()
+    if not day.done():
+        day.cancel()
+        tell("Stopped in the middle of the day; what was recorded stays.")
+        return None
+    try:
+        summary = day.result()
+    except (DemoError, httpx.HTTPError) as error:
+        raise DemoFailed(f"The invented day did not go as it was written: {error!r}") from error
+    clock.run()
+    if not plan.once:
+        tell(msgspec.json.encode(summary).decode())
+    return summary
+
+
+async def _resume(up: Running, park: str, clock: RunningClock, state: Path) -> None:
+    """Go on where the log ends: the park's clock never runs behind it."""
+    rows = await up.parks[park].log.tail(max(0, (await up.parks[park].log.head()).position - 1), 1)
+    if rows:
+        clock.not_before(leaf.decode(rows[0].leaf).recorded_at)
+        tell(f"{park} goes on: {rows[0].position} events are on record.")
+    if not _keys(state, park).exists():
+        await enrol(up.devices, park, FIRST_DEVICE, state)
+
+
+def _keys(state: Path, park: str) -> Path:
+    return state / f"keys-{park}.json"
+
+
+async def enrol(devices: Devices, park: str, wanted: dict[str, frozenset[Role]], state: Path) -> dict[str, str]:
+    """Enrol devices and keep their keys in a file that only this account can read."""
+    keys = {name: await devices.enrol(park, name, roles, name) for name, roles in wanted.items()}
+    replace_private(_keys(state, park), msgspec.json.format(msgspec.json.encode(keys), indent=2))
+    return keys
