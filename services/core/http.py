@@ -60,6 +60,7 @@ def application(
             Exception: _broken,
         },
         before_send=[_name_request],
+        lifespan=[lifespan for service in services for lifespan in service.lifespans],
         middleware=[metrics.middleware],
         request_max_body_size=MAX_BODY,
         openapi_config=None,

@@ -1,8 +1,10 @@
-"""A service, as the composition root sees it: a name, its command handlers, and its own routes for reading."""
+"""A service, as the composition root sees it: a name, its command handlers, its own routes for reading, and what it does meanwhile."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import AbstractAsyncContextManager
 from typing import Any
 
+from litestar import Litestar
 from litestar.handlers import HTTPRouteHandler
 from msgspec import Struct
 
@@ -13,3 +15,5 @@ class Service(Struct, frozen=True):
     name: str
     handlers: tuple[Handler[Any], ...] = ()
     routes: Sequence[HTTPRouteHandler] = ()
+    lifespans: tuple[Callable[[Litestar], AbstractAsyncContextManager[None]], ...] = ()
+    """Work of its own, from when the application starts until it stops."""
