@@ -1,0 +1,165 @@
+"""The board: a park's live status, as a screen across the yard shows it.
+
+It names nobody: players by armband number and colour only. What only time changes is given as facts (when a game started, how long it
+was stopped), so that every reader runs the clock by itself. Fields, stations and reasons are objects by name, so that a merge patch
+(RFC 7396) stays small; nothing is ever null.
+"""
+
+from datetime import date, datetime
+from typing import Literal
+
+from msgspec import Struct
+
+from contracts.words import Colour
+
+FieldState = Literal["closed", "open", "called", "briefed", "live", "hold asked", "held", "counting"]
+StationName = Literal[
+    "desk", "briefing", "gear counter", "chronograph", "staging", "first aid", "head referee", "manager"
+]
+AlertKind = Literal[
+    "hold_not_confirmed", "heads_missing", "search_open", "not_cleared_on_field", "over_stop_limit", "no_first_aider"
+]
+
+
+class _Shown(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """What is not known or does not apply is left out."""
+
+
+class Armband(_Shown, frozen=True, kw_only=True):
+    """Who it is, as he can be seen from afar. The colour is there once he is on a game list."""
+
+    number: int
+    colour: Colour | None = None
+
+
+class Clock(_Shown, frozen=True, kw_only=True):
+    """A game's clock as facts. Played so far: (`stopped_at`, or now) - `started_at` - `held_seconds`."""
+
+    started_at: datetime
+    minutes: float
+    held_seconds: float
+    """How long play was stopped before, in stops that are over."""
+    stopped_at: datetime | None = None
+    """Since when play has been stopped; absent while it runs."""
+    deadline: datetime | None = None
+    """When the time is up, unless play is stopped again; absent while it is stopped."""
+
+
+class Team(_Shown, frozen=True, kw_only=True):
+    playing: int
+    out: int
+
+
+class StandingHold(_Shown, frozen=True, kw_only=True):
+    """A hold that nobody has lifted. Until `confirmed_at` the field's referee has not said "stopped, covers on"."""
+
+    cause: str
+    asked_at: datetime
+    confirmed_at: datetime | None = None
+
+
+class Count(_Shown, frozen=True, kw_only=True):
+    """The head-count that a field waits for: not counted yet, or with somebody missing."""
+
+    game: str
+    counted: bool
+    missing: tuple[Armband, ...]
+
+
+class Wait(_Shown, frozen=True, kw_only=True):
+    """One reason that stands in a game's way. `who` is empty where it is the field's own."""
+
+    sentence: str
+    where: str
+    who: tuple[Armband, ...]
+
+
+class Next(_Shown, frozen=True, kw_only=True):
+    """The game that is called for a field, and by code what it waits for. Nothing: it may start."""
+
+    game: str
+    format: str
+    minutes: float
+    briefed: bool
+    teams: dict[str, int]
+    ready: int
+    waits_for: dict[str, Wait]
+
+
+class Field(_Shown, frozen=True, kw_only=True):
+    """One field. `why` says what keeps it closed."""
+
+    title: str
+    limit_fps: float
+    state: FieldState
+    teams: dict[str, Team]
+    non_players: int
+    why: tuple[str, ...]
+    holds: tuple[StandingHold, ...]
+    game: str | None = None
+    format: str | None = None
+    clock: Clock | None = None
+    count: Count | None = None
+    next: Next | None = None
+
+
+class Result(_Shown, frozen=True, kw_only=True):
+    """The last thing that a station recorded, in words."""
+
+    what: str
+    at: datetime
+
+
+class Station(_Shown, frozen=True, kw_only=True):
+    """`waiting`: the players whose first missing thing is cleared here."""
+
+    waiting: int
+    last: Result | None = None
+
+
+class Players(_Shown, frozen=True, kw_only=True):
+    """Today's people. Registered are those cleared, not cleared, on a field and gone home; the rest counts among these."""
+
+    registered: int
+    cleared: int
+    not_cleared: int
+    on_field: int
+    gone_home: int
+    sitting_out: int
+    stood_down: int
+    ejected: int
+    minors_here: int
+    reasons: dict[str, int]
+    """How many of those not cleared each reason holds back; somebody may have several."""
+
+
+class Alert(_Shown, frozen=True, kw_only=True):
+    """Something that somebody must see to now."""
+
+    kind: AlertKind
+    sentence: str
+    field: str | None = None
+    since: datetime | None = None
+
+
+class Status(_Shown, frozen=True, kw_only=True):
+    """A park at a glance, as of a position of its log and a moment of its own clock."""
+
+    park: str
+    day: date
+    opened: bool
+    time_zone: str
+    as_of: datetime
+    epoch: int
+    position: int
+    fields: dict[str, Field]
+    stations: dict[StationName, Station]
+    players: Players
+    alerts: tuple[Alert, ...]
+
+
+class Beat(_Shown, frozen=True, kw_only=True):
+    """The server is there, and the board has everything that the log had some seconds ago."""
+
+    as_of: datetime
+    position: int

@@ -1,0 +1,107 @@
+"""Alerts: what somebody must see to now, the most urgent first."""
+
+from collections.abc import Iterable
+from typing import Final
+
+from contracts.board import Alert
+from services.board.at_hand import AtHand
+from services.board.fields import missing
+from services.board.notes import LINE_UP, SPOT_CHECK
+from services.clearance.field import Field as FieldStory
+from services.clearance.presence import PRESENCE, Entry
+from services.duty.model import FIRST_AIDERS, on_duty
+from services.duty.states import OPENED_DAY, PARK_STAFF
+from services.equipment.kit import KIT
+from services.velocity.states import BENCH
+
+OFF_THE_FIELD: Final = frozenset(
+    {"ejected", "stood_down", "sitting_out", "unfit", "banned", "consent_missing", "record_not_understood"}
+)
+"""Reasons that take somebody off a field he is on already."""
+
+
+def alerts(at_hand: AtHand) -> tuple[Alert, ...]:
+    """Everything that stands, the same whoever asks."""
+    stories = at_hand.fields
+    return (
+        *(alert for story in stories for alert in _holds(story)),
+        *(alert for story in stories for alert in _heads(at_hand, story)),
+        *_on_fields(at_hand, {story.field: _title(story) for story in stories}),
+        *_first_aid(at_hand),
+    )
+
+
+def _title(story: FieldStory) -> str:
+    return story.configured.title if story.configured else story.field
+
+
+def _holds(story: FieldStory) -> Iterable[Alert]:
+    asked = [one for one in story.standing if one.confirmed is None]
+    if asked:
+        first = min(asked, key=lambda one: one.asked)
+        sentence = f"Hold asked on {_title(story)} and not confirmed. Referee: stop play, covers on, then confirm."
+        yield Alert(kind="hold_not_confirmed", sentence=sentence, field=story.field, since=first.asked[0])
+
+
+def _heads(at_hand: AtHand, story: FieldStory) -> Iterable[Alert]:
+    for run in story.runs.values():
+        if run.heads is None or not (run.uncounted or run.heads.search_open):
+            continue
+        colours = at_hand.given.of(LINE_UP, run.game).colours
+        who = [_called(at_hand, player, colours.get(player)) for player in missing(at_hand, story, run.game)]
+        if not who:
+            continue
+        if run.uncounted:
+            sentence = f"Heads missing on {_title(story)}: {', '.join(who)}. Keep the field shut."
+            yield Alert(kind="heads_missing", sentence=sentence, field=story.field, since=run.heads.place[0])
+        else:
+            sentence = f"Search open for {', '.join(who)}, last on {_title(story)}."
+            yield Alert(kind="search_open", sentence=sentence, field=story.field, since=run.heads.place[0])
+
+
+def _called(at_hand: AtHand, player: str, colour: str | None) -> str:
+    number = at_hand.armband(player).number
+    return f"{colour} {number}" if colour else f"armband {number}"
+
+
+def _on_fields(at_hand: AtHand, titles: dict[str, str]) -> Iterable[Alert]:
+    """Whoever is on a field and may not be any more, and markers over the stop limit there."""
+    for player, verdict in at_hand.verdicts.items():
+        on = at_hand.given.of(PRESENCE, player).on
+        if on is None:
+            continue
+        colours = at_hand.given.of(LINE_UP, on.game).colours if on.game else {}
+        who, where = _called(at_hand, player, colours.get(player)), titles.get(on.field, on.field)
+        against = [one for one in verdict.reasons if one.code in OFF_THE_FIELD]
+        if against:
+            sentence = f"{who} on {where} is no longer cleared. Take off the field, to {against[0].where}."
+            yield Alert(kind="not_cleared_on_field", sentence=_capital(sentence), field=on.field, since=on.place[0])
+        for speed, limit in _too_fast(at_hand, player, on):
+            sentence = (
+                f"{who} on {where}: marker at {speed:g} ft/s, stop limit {limit:g}. Cover on, off the field, retest."
+            )
+            yield Alert(kind="over_stop_limit", sentence=_capital(sentence), field=on.field, since=on.place[0])
+
+
+def _too_fast(at_hand: AtHand, player: str, on: Entry) -> Iterable[tuple[float, float]]:
+    """Readings over the stop limit of a marker that he carries, taken since he entered, and not measured anew."""
+    for marker in at_hand.given.of(KIT, player).markers:
+        check = at_hand.given.of(SPOT_CHECK, marker)
+        retested = bool(at_hand.given.of(BENCH, marker).tests)
+        if check.over_stop and check.place and check.field == on.field and check.place > on.place and not retested:
+            yield check.speed_fps, check.stop_limit_fps
+
+
+def _capital(sentence: str) -> str:
+    return sentence[0].upper() + sentence[1:]
+
+
+def _first_aid(at_hand: AtHand) -> Iterable[Alert]:
+    moment = at_hand.moment
+    needed, here = (
+        moment.rules.games.first_aiders,
+        on_duty(at_hand.given.of(PARK_STAFF, "").roster, FIRST_AIDERS, moment.day),
+    )
+    if at_hand.given.of(OPENED_DAY, "").opened == moment.day and here < needed:
+        sentence = f"First aiders on duty: {here}; needed: {needed}. No game starts."
+        yield Alert(kind="no_first_aider", sentence=sentence)

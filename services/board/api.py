@@ -1,0 +1,105 @@
+"""What anybody may see of a park: its live status as JSON, as a stream of events, and as a page for a wall. It names nobody."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any, Final
+
+import anyio
+from litestar import Litestar, Request, Response, get
+from litestar.response import Redirect, Stream
+
+from contracts.board import Status
+from contracts.problems import NotFound
+from services.board.live import Board
+from services.board.memory import CLEARANCE
+from services.board.notes import NOTES
+from services.core.reads import at_least
+from services.core.routes import park_of
+from services.core.service import Service
+
+FOLDER: Final = Path(__file__).with_name("page")
+KINDS: Final = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
+PAGE: Final = {path.name: path.read_bytes() for path in FOLDER.iterdir() if path.suffix in KINDS}
+NO_STORE: Final = {"Cache-Control": "no-store"}
+GUARDED: Final = NO_STORE | {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; "
+        "base-uri 'none'; form-action 'none'; frame-ancestors 'self'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "no-referrer",
+}
+"""Nothing on the page comes from anywhere else."""
+
+
+def board_of(request: Request[Any, Any, Any], park: str) -> Board:
+    """The board of a path's park; raises NotFound."""
+    boards: dict[str, Board] = request.app.state.boards
+    return boards[park_of(request, park).park]
+
+
+@get("/parks/{park:str}/board.json", opt={"public": True})
+async def board_json(request: Request[Any, Any, Any], park: str) -> Response[Status]:
+    """The park's live status."""
+    board = board_of(request, park)
+    for name in (CLEARANCE.name, NOTES.name):
+        await at_least(request, park_of(request, park), name)
+    return Response(await board.current(), headers=NO_STORE)
+
+
+@get("/parks/{park:str}/board/stream", opt={"public": True})
+async def board_stream(request: Request[Any, Any, Any], park: str) -> Stream:
+    """The live status as server-sent events: `snapshot`, then `patch` (RFC 7396 against the status before), and a `beat` every 5 s.
+
+    Every id names one status: a reader that sends it as Last-Event-ID gets what came after, or a snapshot where that is forgotten.
+    """
+    board = board_of(request, park)
+    frames = board.channel.follow(request.headers.get("last-event-id"), board.beat)
+    return Stream(frames, media_type="text/event-stream", headers=NO_STORE | {"X-Accel-Buffering": "no"})
+
+
+@get("/parks/{park:str}/board", opt={"public": True})
+async def board_page(request: Request[Any, Any, Any], park: str) -> Response[bytes]:
+    """The page for a wall screen, which follows the stream."""
+    park_of(request, park)
+    return _file("board.html")
+
+
+@get("/parks/{park:str}/board/{asset:str}", opt={"public": True})
+async def board_asset(request: Request[Any, Any, Any], park: str, asset: str) -> Response[bytes]:
+    """What the page is made of."""
+    park_of(request, park)
+    if asset not in PAGE:
+        raise NotFound("The board has no such file. The page itself is at /parks/<park>/board.")
+    return _file(asset)
+
+
+def _file(name: str) -> Response[bytes]:
+    return Response(PAGE[name], media_type=KINDS[Path(name).suffix], headers=GUARDED)
+
+
+@get("/", opt={"public": True})
+async def home(request: Request[Any, Any, Any]) -> Response[Any]:
+    """To the board of the only park; where there are several, a list of them."""
+    parks = sorted(request.app.state.boards)
+    if len(parks) == 1:
+        return Redirect(f"/parks/{parks[0]}/board", status_code=303, headers=NO_STORE)
+    links = "".join(f'<li><a href="/parks/{park}/board">{park}</a></li>' for park in parks)
+    page = f'<!doctype html><html lang="en"><title>Boards</title><h1>Boards</h1><ul>{links}</ul></html>'
+    return Response(page.encode(), media_type="text/html", headers=GUARDED)
+
+
+@asynccontextmanager
+async def boards(app: Litestar) -> AsyncIterator[None]:
+    """A board for every park, at work while the application is."""
+    state = app.state
+    state.boards = {name: Board(park, state.pool, state.projectors[name]) for name, park in state.parks.items()}
+    async with anyio.create_task_group() as tasks:
+        for board in state.boards.values():
+            tasks.start_soon(board.run)
+        yield
+        tasks.cancel_scope.cancel()
+
+
+SERVICE = Service("board", (), (board_json, board_stream, board_page, board_asset, home), (boards,))

@@ -1,0 +1,180 @@
+"""Each field as the board shows it: what it is doing, its clock, who is in it, and what its next game waits for."""
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from datetime import timedelta
+
+from contracts.board import Clock, Count, Field, FieldState, Next, StandingHold, Team, Wait
+from contracts.envelope import Reason
+from contracts.reasons import REASONS
+from services.board.at_hand import PRIVATE, AtHand
+from services.board.notes import LINE_UP
+from services.clearance import field as fields
+from services.clearance import holds
+from services.clearance.field import Field as FieldStory
+from services.clearance.presence import PRESENCE, seen_elsewhere
+from services.duty import model as duty
+from services.duty.states import FIELD_STAFF, PARK_STAFF
+from services.games.states import BESIDE, GAME, Game
+
+CLOSED = frozenset({"field_not_inspected", "field_failed_inspection", "record_not_understood", "unknown_field"})
+
+
+def shown(at_hand: AtHand, story: FieldStory) -> Field:
+    """One field. A hold comes before everything else, and a closed field may still have a game called for it."""
+    configured = story.configured
+    why = _closed(at_hand, story)
+    game = at_hand.given.of(GAME, story.running) if story.running else None
+    return Field(
+        title=configured.title if configured else story.field,
+        limit_fps=configured.limit_fps if configured else 0.0,
+        state=_state(at_hand, story, closed=bool(why)),
+        teams=_teams(at_hand, game),
+        non_players=_non_players(at_hand, story, game),
+        why=tuple(sentence(code) for code in why),
+        holds=tuple(
+            StandingHold(
+                cause=one.cause, asked_at=one.asked[0], confirmed_at=one.confirmed[0] if one.confirmed else None
+            )
+            for one in story.standing
+        ),
+        game=story.running,
+        format=game.called.format if game and game.called else None,
+        clock=_clock(at_hand, story, game),
+        count=_count(at_hand, story),
+        next=_next(at_hand, story),
+    )
+
+
+def sentence(code: str) -> str:
+    """A reason's plain sentence. Its details may name players, which a wall does not."""
+    return REASONS[code].sentence
+
+
+def _closed(at_hand: AtHand, story: FieldStory) -> list[str]:
+    return [one.code for one in fields.reasons(story, at_hand.moment) if one.code in CLOSED]
+
+
+def _state(at_hand: AtHand, story: FieldStory, *, closed: bool) -> FieldState:
+    if story.standing:
+        return "held" if all(one.confirmed for one in story.standing) else "hold asked"
+    if story.running:
+        return "live"
+    if any(run.uncounted for run in story.runs.values()):
+        return "counting"
+    if closed:
+        return "closed"
+    if story.waiting is None:
+        return "open"
+    return "briefed" if at_hand.given.of(LINE_UP, story.waiting).heard else "called"
+
+
+def _clock(at_hand: AtHand, story: FieldStory, game: Game | None) -> Clock | None:
+    if game is None or game.started is None or game.called is None:
+        return None
+    stops = [max(one.asked[0], game.started) for one in story.standing]
+    stopped_at = min(stops, default=None)
+    held = holds.stopped(story.holds, game.started, stopped_at or at_hand.moment.now)
+    return Clock(
+        started_at=game.started,
+        minutes=game.called.minutes,
+        held_seconds=held.total_seconds(),
+        stopped_at=stopped_at,
+        deadline=None if stopped_at else game.started + timedelta(minutes=game.called.minutes) + held,
+    )
+
+
+def _is_in(at_hand: AtHand, player: str, game: str) -> bool:
+    on = at_hand.given.of(PRESENCE, player).on
+    return on is not None and on.game == game
+
+
+def _teams(at_hand: AtHand, game: Game | None) -> dict[str, Team]:
+    """How many of each colour are in, and how many are out."""
+    if game is None:
+        return {}
+    colours = at_hand.given.of(LINE_UP, game.game).colours
+    playing, out = Counter[str](), Counter[str]()
+    for player in game.entered.keys() - game.not_playing:
+        (playing if _is_in(at_hand, player, game.game) else out)[colours.get(player, "no colour")] += 1
+    return {colour: Team(playing=playing[colour], out=out[colour]) for colour in sorted({*playing, *out})}
+
+
+def _non_players(at_hand: AtHand, story: FieldStory, game: Game | None) -> int:
+    beside = at_hand.given.of(BESIDE, story.field).entered
+    inside = {player for player in beside if at_hand.field_of(player) == story.field}
+    if game is not None:
+        inside |= {player for player in game.not_playing if _is_in(at_hand, player, game.game)}
+    return len(inside)
+
+
+def _count(at_hand: AtHand, story: FieldStory) -> Count | None:
+    run = next((run for run in story.runs.values() if run.uncounted), None)
+    if run is None:
+        return None
+    counted = run.heads is not None and run.over is not None and run.heads.place >= run.over
+    colours = at_hand.given.of(LINE_UP, run.game).colours
+    who = missing(at_hand, story, run.game) if counted else ()
+    return Count(
+        game=run.game,
+        counted=counted,
+        missing=tuple(at_hand.armband(player, colours.get(player)) for player in who),
+    )
+
+
+def missing(at_hand: AtHand, story: FieldStory, game: str) -> tuple[str, ...]:
+    """Whom the last count of a game missed and nobody has seen elsewhere since."""
+    heads, entered = story.runs[game].heads, at_hand.given.of(GAME, game).entered
+    return tuple(
+        player
+        for player in (heads.missing if heads else ())
+        if player not in entered or not seen_elsewhere(at_hand.given.of(PRESENCE, player), story.field, entered[player])
+    )
+
+
+def _next(at_hand: AtHand, story: FieldStory) -> Next | None:
+    called = at_hand.given.of(GAME, story.waiting).called if story.waiting else None
+    if called is None:
+        return None
+    line = at_hand.given.of(LINE_UP, called.game)
+    colours = {entrant.player: entrant.colour for entrant in called.entrants}
+    against = {player: at_hand.verdict(player).reasons for player in colours}
+    return Next(
+        game=called.game,
+        format=called.format,
+        minutes=called.minutes,
+        briefed=line.heard,
+        teams=dict(sorted(Counter(colours.values()).items())),
+        ready=sum(1 for reasons in against.values() if not reasons),
+        waits_for=_waits(at_hand, _staffing(at_hand, story, len(colours)), against, colours),
+    )
+
+
+def _staffing(at_hand: AtHand, story: FieldStory, players: int) -> list[Reason]:
+    """What the field and its staff have against a start now."""
+    field_staff, park_staff = at_hand.given.of(FIELD_STAFF, story.field), at_hand.given.of(PARK_STAFF, "")
+    return [
+        *fields.reasons(story, at_hand.moment, story.waiting, players),
+        *duty.reasons(field_staff, park_staff, players, at_hand.moment),
+    ]
+
+
+def _waits(
+    at_hand: AtHand,
+    of_field: Iterable[Reason],
+    of_players: dict[str, tuple[Reason, ...]],
+    colours: Mapping[str, str],
+) -> dict[str, Wait]:
+    """The field's own reasons first, then each of the players' with who it is, the most common first."""
+    found = {one.code: Wait(sentence=sentence(one.code), where=one.where, who=()) for one in of_field}
+    who: dict[str, list[str]] = {}
+    where = {}
+    for player, reasons in of_players.items():
+        for one in reasons:
+            who.setdefault(one.code, []).append(player)
+            where[one.code] = one.where
+    for code, players in sorted(who.items(), key=lambda item: (-len(item[1]), item[0])):
+        armbands = sorted((at_hand.armband(one, colours[one]) for one in players), key=lambda band: band.number)
+        told = f"See {where[code]}." if code in PRIVATE else sentence(code)
+        found[PRIVATE.get(code, code)] = Wait(sentence=told, where=where[code], who=tuple(armbands))
+    return found

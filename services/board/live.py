@@ -1,0 +1,119 @@
+"""One park's board in one process: follows the projections, makes the status, and hands it to the readers."""
+
+import asyncio
+import time
+from contextlib import suppress
+from typing import Any, Final
+
+import structlog
+
+from contracts.board import Beat, Status
+from services.board.fanout import BEAT_SECONDS, Channel, frame
+from services.board.memory import CLEARANCE, Memory
+from services.board.model import status
+from services.board.notes import NOTES
+from services.core.backoff import Backoff
+from services.core.park import Park
+from services.core.pool import LOST, Pool
+from services.core.projection import Change
+from services.core.projector import Projector
+
+PACE: Final = 0.2
+"""Seconds between two messages to a reader."""
+REJUDGED: Final = 20.0
+"""Seconds after which everybody is judged anew, for what time alone has changed."""
+LASTS: Final = 1.0
+"""Seconds that a status serves again while nothing is told."""
+_UNREAD: Final = b": the record cannot be read\n\n"
+_logger = structlog.get_logger()
+
+
+class Board:
+    """A reader hears a beat only while the log can be read and all that it held some seconds ago is on the board."""
+
+    def __init__(self, park: Park, pool: Pool, projector: Projector) -> None:
+        self.channel = Channel()
+        self._park = park
+        self._pool = pool
+        self._memory: Memory | None = None
+        self._status: Status | None = None
+        self._made = self._judged = 0.0
+        self._head: int | None = None
+        self._checked = self._fresh = float("-inf")
+        self._alone = asyncio.Lock()
+        self._stirred = asyncio.Event()
+        for name in (CLEARANCE.name, NOTES.name):
+            projector.listen(name, self._hear)
+
+    def _hear(self, change: Change[Any]) -> None:
+        if self._memory is not None:
+            self._memory.hear(change)
+        self._stirred.set()
+
+    async def current(self) -> Status:
+        """The status as of now, with everything that the projections have committed. Raises what a lost database raises."""
+        async with self._alone:
+            memory, made = self._memory, self._status
+            if memory and made and not memory.stirred and time.monotonic() - self._made < LASTS:
+                return made
+            self._status = await self._make()
+            self._made = time.monotonic()
+            self.channel.publish(self._status)
+            return self._status
+
+    async def _make(self) -> Status:
+        now = self._park.clock.now()
+        try:
+            memory = self._memory
+            if memory is None or not memory.serves(now):
+                memory = self._memory = Memory(self._park.park, self._pool)
+                await memory.open(now)
+            everybody = time.monotonic() - self._judged > REJUDGED
+            at_hand = await memory.bring_up_to(now, everybody=everybody)
+        except BaseException:
+            self._memory = None
+            raise
+        if everybody:
+            self._judged = time.monotonic()
+        return status(at_hand, self._park.park, memory.epoch)
+
+    async def run(self) -> None:
+        """Keep the readers up to date for ever. Whatever goes wrong is logged, and everything is read anew."""
+        backoff = Backoff()
+        while True:
+            try:
+                await self._step()
+            except LOST as error:
+                _logger.warning("board waits for the database", park=self._park.park, why=repr(error))
+                await asyncio.sleep(backoff.failed())
+            except Exception:
+                _logger.exception("board failed", park=self._park.park)
+                await asyncio.sleep(backoff.failed())
+            else:
+                backoff.succeeded()
+
+    async def _step(self) -> None:
+        self._stirred.clear()
+        await self.current()
+        await self._check()
+        await asyncio.sleep(PACE)
+        with suppress(TimeoutError):
+            async with asyncio.timeout(LASTS):
+                await self._stirred.wait()
+
+    async def _check(self) -> None:
+        """See that what the log held at the last look is on the board by now."""
+        if time.monotonic() - self._checked < BEAT_SECONDS / 2:
+            return
+        position = self._status.position if self._status else 0
+        before, self._head = self._head, (await self._park.log.head()).position
+        self._checked = time.monotonic()
+        if position >= (self._head if before is None else before):
+            self._fresh = self._checked
+
+    def beat(self) -> bytes:
+        """An event with the time while the board is fresh; else a comment, so that screens find it stale."""
+        made = self._status
+        if made is None or time.monotonic() - self._fresh > BEAT_SECONDS:
+            return _UNREAD
+        return frame("beat", Beat(as_of=self._park.clock.now(), position=made.position))

@@ -1,0 +1,156 @@
+"""A board's memory of one operating day: the states at hand, today's people, and the verdict on each, judged anew only when touched."""
+
+import asyncio
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from datetime import date, datetime
+from typing import Any, Final
+
+from services.board.at_hand import AtHand, Verdict
+from services.board.notes import ARRIVAL, LAST_RESULT, LINE_UP, NOTES, SPOT_CHECK, Arrival
+from services.board.results import STATIONS
+from services.board.rows import Rows
+from services.board.verdicts import asked_fields, called_to, judge
+from services.clearance import model as clearance
+from services.clearance.field import FIELD, FIELDS
+from services.clearance.presence import PRESENCE
+from services.core.command import Moment
+from services.core.fold import Fold, Given, Subject
+from services.core.folds import Folds
+from services.core.pool import Pool
+from services.core.projection import Change
+from services.core.rules import RULES, operating_day
+from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
+from services.equipment.kit import KIT
+from services.games.states import BESIDE, GAME
+
+CLEARANCE: Final = Folds("clearance", clearance.FOLDS)
+SLICE = 100
+"""Players judged before the others in this process get their turn."""
+
+
+class Memory:
+    """Bounded by one day's people and gear, whatever the length of the log."""
+
+    def __init__(self, park: str, pool: Pool) -> None:
+        self.given = Given()
+        self._opened: tuple[date, int] | None = None
+        self._rows = {folds.name: Rows(folds, park, pool, self.given) for folds in (CLEARANCE, NOTES)}
+        self._home: dict[Fold[Any], Rows] = {
+            fold: rows for rows in self._rows.values() for folds in rows.folds.by_prefix.values() for fold in folds
+        }
+        self._arrivals: dict[str, Arrival] = {}
+        self._called: dict[str, str] = {}
+        self._verdicts: dict[str, Verdict] = {}
+        self._concerned: defaultdict[str, set[str]] = defaultdict(set)
+        """By tag of the clearance: the players whose verdict rests on it."""
+
+    @property
+    def position(self) -> int:
+        return min(rows.position for rows in self._rows.values())
+
+    @property
+    def epoch(self) -> int:
+        return max(rows.epoch for rows in self._rows.values())
+
+    def hear(self, change: Change[Any]) -> None:
+        self._rows[change.name].hear(change)
+
+    def moment(self, now: datetime) -> Moment:
+        rules = self.given.of(RULES, "").rules
+        day = operating_day(rules, now)
+        return Moment(now=now, occurred_at=now, day=day, rules=rules, position=self.position)
+
+    async def open(self, now: datetime) -> None:
+        """Read the park and the people of the day that it is there."""
+        await self._ask([(RULES, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (FIELDS, "")])
+        await self._ask((LAST_RESULT, station) for station in STATIONS)
+        self._today = f"day:{self.moment(now).day}:"
+        for tag in await self._rows[NOTES.name].ask_prefix(self._today):
+            self._welcome(tag)
+        self._opened = (self.moment(now).day, self.epoch)
+
+    def serves(self, now: datetime) -> bool:
+        """Whether it is still the day, and the life of the log, that was opened."""
+        return self._opened == (self.moment(now).day, self.epoch)
+
+    @property
+    def stirred(self) -> bool:
+        """Whether something was told that is not taken in yet."""
+        return any(rows.stirred for rows in self._rows.values())
+
+    async def bring_up_to(self, now: datetime, *, everybody: bool = False) -> AtHand:
+        """Take in what was told, and judge whom it touches; or everybody, for what time has changed."""
+        touched = self._take_in() | (self._arrivals.keys() - self._verdicts.keys())
+        touched |= await self._follow_games()
+        await self._judge(list(self._arrivals if everybody else touched), now)
+        await self._ask((SPOT_CHECK, marker) for marker in self._markers_on_fields())
+        return AtHand(self.given, self._arrivals, self._verdicts, self.moment(now))
+
+    def _take_in(self) -> set[str]:
+        touched = {
+            player
+            for tag in self._rows[CLEARANCE.name].take_in()
+            for player in (self._arrivals if tag == "rules" else self._concerned.get(tag, ()))
+        }
+        for tag, states in self._rows[NOTES.name].take_in().items():
+            if tag.startswith(self._today):
+                self._rows[NOTES.name].keep(tag, states)
+                touched |= self._welcome(tag)
+        return touched
+
+    def _welcome(self, tag: str) -> set[str]:
+        arrival = self.given.of(ARRIVAL, tag.partition(":")[2])
+        if not arrival.player:
+            return set()
+        self._arrivals[arrival.player] = arrival
+        return {arrival.player}
+
+    async def _follow_games(self) -> set[str]:
+        """Have every field's games at hand; returns who was put on a list that waits, or taken off one."""
+        names = self.given.of(FIELDS, "").names
+        await self._ask((fold, name) for name in names for fold in (FIELD, FIELD_STAFF, BESIDE))
+        games = {game for name in names for game in self.given.of(FIELD, name).runs}
+        await self._ask((fold, game) for game in games for fold in (GAME, LINE_UP))
+        before, self._called = self._called, called_to(self.given)
+        players = before.keys() | self._called.keys()
+        return {
+            player for player in players if before.get(player) != self._called.get(player) and player in self._arrivals
+        }
+
+    async def _judge(self, players: Collection[str], now: datetime) -> None:
+        players = list(players)
+        await self._read_for(players)
+        moment = self.moment(now)
+        for number, player in enumerate(players):
+            fields = asked_fields(self.given, player, self._arrivals[player], self._called)
+            self._verdicts[player] = judge(self.given, player, fields, moment)
+            for fold, subject in self._subjects(player):
+                self._concerned[fold.tag(subject)].add(player)
+            if number % SLICE == SLICE - 1:
+                await asyncio.sleep(0)
+
+    async def _read_for(self, players: Iterable[str]) -> None:
+        """Whatever their clearance rests on: what a player carries first, then what is known of that."""
+        unread = True
+        while unread:
+            unread = await self._ask(subject for player in players for subject in self._subjects(player))
+
+    def _subjects(self, player: str) -> set[Subject]:
+        fields = self.given.of(FIELDS, "").names
+        return {
+            subject
+            for subject in clearance.subjects(player, min(fields, default=""))(self.given)
+            if subject[0] is not FIELD
+        } | {(FIELD, name) for name in fields}
+
+    def _markers_on_fields(self) -> Iterable[str]:
+        """The markers that are on a field."""
+        on = (player for player in self._arrivals if self.given.of(PRESENCE, player).on)
+        return (marker for player in on for marker in self.given.of(KIT, player).markers)
+
+    async def _ask(self, subjects: Iterable[Subject]) -> bool:
+        tags: dict[str, dict[str, None]] = {name: {} for name in self._rows}
+        for fold, subject in subjects:
+            tags[self._home[fold].folds.name][fold.tag(subject)] = None
+        return any([await rows.ask(tags[name]) for name, rows in self._rows.items()])

@@ -1,0 +1,142 @@
+"""What the board remembers beside the clearance: who came today, who plays in which colour, spot checks, each station's last result."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from contracts.envelope import Data, Recorded
+from contracts.games import GameBriefed, GameCalled, GameStarted, PlayerAdmitted
+from contracts.registration import PlayerRegistered, RotationAssigned
+from contracts.velocity import MarkerSpotChecked
+from services.board.results import station_of, words
+from services.core.fold import Fold
+from services.core.folds import Folds
+from services.duty.states import OPENED_DAY
+from services.games.states import BESIDE, GAME
+
+Place = tuple[datetime, int]
+"""When something happened, and its position where two things happened at once."""
+
+
+class LineUp(Struct, frozen=True):
+    """A game's colours, and whether its teams were briefed since its list was last changed."""
+
+    game: str
+    colours: dict[str, str] = {}
+    called: Place | None = None
+    briefed: Place | None = None
+
+    @property
+    def heard(self) -> bool:
+        return self.briefed is not None and (self.called is None or self.called < self.briefed)
+
+
+class SpotCheck(Struct, frozen=True):
+    """A marker's latest reading on a field."""
+
+    marker: str
+    place: Place | None = None
+    field: str = ""
+    speed_fps: float = 0.0
+    stop_limit_fps: float = 0.0
+    over_stop: bool = False
+
+
+class Arrival(Struct, frozen=True):
+    """Somebody who came on one day, and the field of the rotation he was last put into."""
+
+    subject: str
+    player: str = ""
+    field: str | None = None
+    assigned: Place | None = None
+
+
+class LastResult(Struct, frozen=True):
+    station: str
+    what: str = ""
+    place: Place | None = None
+
+
+def _place(event: Recorded[Any]) -> Place:
+    return event.occurred_at, event.position
+
+
+def _called(line: LineUp, event: Recorded[GameCalled]) -> LineUp:
+    colours = {entrant.player: entrant.colour for entrant in event.data.entrants}
+    return replace(line, colours=dict(colours), called=_place(event))
+
+
+def _briefed(line: LineUp, event: Recorded[GameBriefed]) -> LineUp:
+    return replace(line, briefed=max(_place(event), line.briefed or _place(event)))
+
+
+def _started(line: LineUp, event: Recorded[GameStarted]) -> LineUp:
+    return replace(line, colours=line.colours | {one.player: one.colour for one in event.data.entrants})
+
+
+def _admitted(line: LineUp, event: Recorded[PlayerAdmitted]) -> LineUp:
+    data = event.data
+    return line if data.colour is None else replace(line, colours={**line.colours, data.player: data.colour})
+
+
+def _spot_checked(check: SpotCheck, event: Recorded[MarkerSpotChecked]) -> SpotCheck:
+    data = event.data
+    if check.place is not None and _place(event) < check.place:
+        return check
+    over = data.finding == "over_stop"
+    return SpotCheck(check.marker, _place(event), data.field, data.speed_fps, data.stop_limit_fps, over)
+
+
+def _arrived(arrival: Arrival, event: Recorded[PlayerRegistered]) -> Arrival:
+    return replace(arrival, player=event.data.player)
+
+
+def _assigned(arrival: Arrival, event: Recorded[RotationAssigned]) -> Arrival:
+    if arrival.assigned is not None and _place(event) < arrival.assigned:
+        return arrival
+    return replace(arrival, field=event.data.field, assigned=_place(event))
+
+
+def _noted(last: LastResult, event: Recorded[Any]) -> LastResult:
+    if last.place is not None and _place(event) < last.place:
+        return last
+    return replace(last, what=words(event.data), place=_place(event))
+
+
+LINE_UP: Fold[LineUp] = Fold(
+    "board.line_up",
+    "game",
+    LineUp,
+    {GameCalled: _called, GameBriefed: _briefed, GameStarted: _started, PlayerAdmitted: _admitted},
+)
+SPOT_CHECK: Fold[SpotCheck] = Fold("board.spot_check", "marker", SpotCheck, {MarkerSpotChecked: _spot_checked})
+ARRIVAL: Fold[Arrival] = Fold(
+    "board.arrival", "day", Arrival, {PlayerRegistered: _arrived, RotationAssigned: _assigned}
+)
+LAST_RESULT: Fold[LastResult] = Fold("board.last_result", "station", LastResult, dict.fromkeys(station_of, _noted))
+
+
+class Notes(Folds):
+    """Folds by the tags of events, and by two that events do not name: a day with one of its players, and a station."""
+
+    def tags(self, event: Recorded[Any]) -> list[str]:
+        return [*super().tags(event), *_days(event), *_stations(event)]
+
+
+def _days(event: Recorded[Any]) -> Iterable[str]:
+    data: Data = event.data
+    if isinstance(data, PlayerRegistered):
+        yield f"day:{event.day}:{data.player}"
+    elif isinstance(data, RotationAssigned):
+        yield from (f"day:{event.day}:{player}" for player in dict.fromkeys(data.players))
+
+
+def _stations(event: Recorded[Any]) -> Iterable[str]:
+    if type(event.data) in station_of:
+        yield f"station:{station_of[type(event.data)]}"
+
+
+NOTES = Notes("board", (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, LAST_RESULT))
