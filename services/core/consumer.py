@@ -66,7 +66,8 @@ class Consumer:
             await self._pull()
             self._arrival.clear()
             with suppress(TimeoutError):
-                await asyncio.wait_for(self._arrival.wait(), wait)
+                async with asyncio.timeout(wait):  # wait_for can swallow a cancellation before Python 3.12
+                    await self._arrival.wait()
         if self._gone or not self._client.is_connected:
             raise BusUnavailable("the reader or its connection is gone")
         messages = [self._arrived.popleft() for _ in range(min(BATCH, len(self._arrived)))]

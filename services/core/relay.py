@@ -139,7 +139,8 @@ class Relay:
 
     async def _hear_or_poll(self, connection: asyncpg.Connection) -> None:
         try:
-            await asyncio.wait_for(self._hint.wait(), _POLL)
+            async with asyncio.timeout(_POLL):  # wait_for can swallow a cancellation before Python 3.12
+                await self._hint.wait()
         except TimeoutError:
             await connection.execute("SELECT 1", timeout=_PATIENCE)
 

@@ -120,9 +120,9 @@ async def running(*jobs: Awaitable[None]) -> AsyncIterator[list[asyncio.Task]]:
         for task in tasks:
             if task.done() and not task.cancelled():
                 task.result()
-            task.cancel()
-            with suppress(asyncio.CancelledError):
-                await task
+            while not task.done():  # a task group asks again too: the client's wait_for may swallow a cancellation
+                task.cancel()
+                await asyncio.wait([task], timeout=1)
 
 
 async def eventually(holds: Callable[[], Awaitable[bool]], seconds: float = 30) -> None:
