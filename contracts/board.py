@@ -6,7 +6,7 @@ was stopped), so that every reader runs the clock by itself. Fields, stations an
 """
 
 from datetime import date, datetime
-from typing import Literal
+from typing import Final, Literal
 
 from msgspec import Struct
 
@@ -19,6 +19,15 @@ StationName = Literal[
 AlertKind = Literal[
     "hold_not_confirmed", "heads_missing", "search_open", "not_cleared_on_field", "over_stop_limit", "no_first_aider"
 ]
+PAGE: Final[dict[str, str]] = {
+    "board.css": "text/css",
+    "board.js": "text/javascript",
+    "cards.js": "text/javascript",
+    "dom.js": "text/javascript",
+    "follow.js": "text/javascript",
+    "icon.svg": "image/svg+xml",
+}
+"""The files of the wall screen's page, and what they are."""
 
 
 class _Shown(Struct, frozen=True, kw_only=True, omit_defaults=True):

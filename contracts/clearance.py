@@ -1,8 +1,24 @@
-"""The answer of the gate."""
+"""The answers of the gate and of the screens beside it."""
 
-from msgspec import Struct
+from typing import Annotated
+
+from msgspec import Meta, Struct
 
 from contracts.envelope import Basis, Reason
+from contracts.words import Role
+
+GATE: frozenset[Role] = frozenset(
+    {"desk", "gear", "chrono", "staging", "referee", "head_referee", "first_aider", "manager", "auditor"}
+)
+"""Who may ask."""
+Names = Annotated[
+    str,
+    Meta(
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}(,[A-Za-z0-9][A-Za-z0-9._-]{0,63}){0,99}$",
+        examples=["player-014,player-015"],
+        description="Up to 100 players, with commas between them.",
+    ),
+]
 
 
 class Clearance(Struct, frozen=True, kw_only=True):
@@ -13,3 +29,11 @@ class Clearance(Struct, frozen=True, kw_only=True):
     cleared: bool
     reasons: tuple[Reason, ...]
     basis: Basis
+
+
+class Clearances(Struct, frozen=True, kw_only=True):
+    """The same of several players, from the read tables as of a position of the log. Nobody is admitted on it."""
+
+    epoch: int
+    position: int
+    players: tuple[Clearance, ...]

@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from msgspec import Meta, Struct
 
+from contracts.clearance import GATE, Clearance, Clearances, Names
 from contracts.park import Briefing
 from contracts.problems import (
     Broken,
@@ -19,7 +20,7 @@ from contracts.problems import (
     Refused,
     Unavailable,
 )
-from contracts.words import Role
+from contracts.words import DayPass, FieldId, Role
 
 JSON = "application/json"
 WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "board"})
@@ -120,5 +121,27 @@ READS: tuple[Read, ...] = (
         roles=None,
         answer=Briefing,
         problems=(NotFound, Unavailable, Broken),
+    ),
+    Read(
+        path="/parks/{park}/clearance/players/{player}",
+        summary="May this player, with what he carries, enter this field now? Read from the log itself.",
+        roles=GATE,
+        answer=Clearance,
+        parameters=(
+            Parameter(name="field", kind=FieldId, description="The field that he wants to enter.", required=True),
+            Parameter(name="day_pass", kind=DayPass, description="The pass that was shown, where one was."),
+        ),
+    ),
+    Read(
+        path="/parks/{park}/clearance",
+        summary="Who of these players is not ready for a field, and why? From the read tables, for staging's screen.",
+        roles=GATE,
+        answer=Clearances,
+        parameters=(
+            Parameter(name="field", kind=FieldId, description="The field that they are to enter.", required=True),
+            Parameter(name="players", kind=Names, description="Who is asked about.", required=True),
+            AT_LEAST,
+        ),
+        problems=FROM_READ_TABLES,
     ),
 )

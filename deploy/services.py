@@ -1,10 +1,8 @@
 """What runs: the services of this house, and the projections that its screens read from."""
 
-from typing import Any, Final
+from typing import Any
 
 from services.clearance import api as clearance
-from services.clearance.model import FOLDS
-from services.core.folds import Folds
 from services.core.projection import Projection
 from services.core.service import Service
 from services.discipline import api as discipline
@@ -16,7 +14,6 @@ from services.park import api as park
 from services.registration import api as registration
 from services.velocity import api as velocity
 
-CLEARANCE: Final = Folds("clearance", FOLDS)
 SERVICES: tuple[Service, ...] = (
     park.SERVICE,
     registration.SERVICE,
@@ -28,4 +25,4 @@ SERVICES: tuple[Service, ...] = (
     clearance.SERVICE,
     games.SERVICE,
 )
-PROJECTIONS: tuple[Projection[Any], ...] = (CLEARANCE,)
+PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION,)

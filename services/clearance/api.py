@@ -1,42 +1,70 @@
-"""Clearance asked for: strongly, by tag from the log, as the gate needs it."""
+"""Clearance asked for: strongly, by tag from the log, as the gate needs it; and from the read tables, as screens do."""
 
+from collections.abc import Iterable
 from typing import Any
 
 import msgspec
 from litestar import Request, get
 
-from contracts.clearance import Clearance
+from contracts.clearance import GATE, Clearance, Clearances, Names
+from contracts.envelope import Reason
 from contracts.problems import InvalidParameter
 from contracts.registration import Refund
-from contracts.words import DayPass, FieldId, PlayerId, Role
-from services.clearance import model, refund
+from contracts.words import DayPass, FieldId, PlayerId
+from services.clearance import model, refund, tables
 from services.clearance.field import FIELD
 from services.clearance.field import reasons as field_reasons
 from services.core.command import Handler, Moment
+from services.core.fold import Given, Subject
+from services.core.folds import Folds
+from services.core.park import Park
+from services.core.reads import at_least
 from services.core.routes import park_of
 from services.core.rules import RULES, operating_day
 from services.core.service import Service
 
-GATE: frozenset[Role] = frozenset(
-    {"desk", "gear", "chrono", "staging", "referee", "head_referee", "first_aider", "manager", "auditor"}
-)
+PROJECTION = Folds("clearance", model.FOLDS)
+"""The read table: a row for each tag, with the states of every fold over it."""
 
 
 @get("/parks/{park:str}/clearance/players/{player:str}", opt={"roles": GATE})
 async def player_clearance(request: Request[Any, Any, Any], park: str, player: str) -> Clearance:
-    """May this player, with what he carries, enter this field now? Every reason why not, his own and the field's.
-
-    Read from the log itself. It asks nothing of the record and admits nobody: StartGame and AdmitPlayer do.
-    """
+    """May this player, with what he carries, enter this field now? Read from the log itself."""
     where = park_of(request, park)
     player = _fits(player, PlayerId, "player")
     field = _fits(request.query_params.get("field", ""), FieldId, "field")
     shown = request.query_params.get("day_pass")
     day_pass = None if shown is None else _fits(shown, DayPass, "day_pass")
     given, read = await where.load(model.subjects(player, field))
-    rules, now = given.of(RULES, "").rules, where.clock.now()
-    moment = Moment(now=now, occurred_at=now, day=operating_day(rules, now), rules=rules, position=max(read.values()))
-    found = model.reasons(given, player, field, moment, day_pass)
+    return _judge(given, player, field, _moment(where, given, max(read.values())), day_pass)
+
+
+@get("/parks/{park:str}/clearance", opt={"roles": GATE})
+async def clearances(request: Request[Any, Any, Any], park: str) -> Clearances:
+    """Who of these players is not ready for a field, and why? From the read tables, for staging's screen."""
+    where = park_of(request, park)
+    field = _fits(request.query_params.get("field", ""), FieldId, "field")
+    players = _fits(request.query_params.get("players", ""), Names, "players").split(",")
+    await at_least(request, where, PROJECTION.name)
+    reads = [model.subjects(player, field) for player in players]
+
+    def all_of_them(given: Given) -> Iterable[Subject]:
+        return {subject for one in reads for subject in one(given)}
+
+    given, epoch, position = await tables.load(request.app.state.pool, where.park, PROJECTION, all_of_them)
+    moment = _moment(where, given, position)
+    judged = tuple(_judge(given, player, field, moment) for player in players)
+    return Clearances(epoch=epoch, position=position, players=judged)
+
+
+def _moment(park: Park, given: Given, position: int) -> Moment:
+    rules, now = given.of(RULES, "").rules, park.clock.now()
+    return Moment(now=now, occurred_at=now, day=operating_day(rules, now), rules=rules, position=position)
+
+
+def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str | None = None) -> Clearance:
+    """The player's own reasons, then the field's against anybody."""
+    found: list[Reason] = model.reasons(given, player, field, moment, day_pass)
     of_field = given.of(FIELD, field)
     found += [one for one in field_reasons(of_field, moment, of_field.running) if one not in found]
     return Clearance(player=player, field=field, cleared=not found, reasons=tuple(found), basis=moment.basis)
@@ -49,4 +77,4 @@ def _fits(value: str, kind: Any, name: str) -> str:
         raise InvalidParameter(f"{name} does not fit: {error}.", where=name) from None
 
 
-SERVICE = Service("clearance", (Handler(Refund, refund.reads, refund.refund),), (player_clearance,))
+SERVICE = Service("clearance", (Handler(Refund, refund.reads, refund.refund),), (player_clearance, clearances))

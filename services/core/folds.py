@@ -69,9 +69,9 @@ class Folds:
         decoded: States = self._decoders[tag.partition(":")[0]].decode(state)
         return decoded
 
-    def given(self, states: Mapping[str, States]) -> Given:
-        """These rows as the states that a decision is made on."""
-        given = Given()
+    def given(self, states: Mapping[str, States], given: Given | None = None) -> Given:
+        """These rows as the states that a decision is made on; added to those that are given already."""
+        given = Given() if given is None else given
         for tag, values in states.items():
             prefix, _, subject = tag.partition(":")
             for fold, value in zip(self.by_prefix[prefix], values, strict=True):
