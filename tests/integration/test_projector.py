@@ -14,6 +14,7 @@ from services.core.bus import Bus
 from services.core.feed import Feed
 from services.core.projector import Projector
 from services.core.rebuild import check, rebuild
+from services.core.track import Track
 from tests.integration.bus_park import Counts, eventually, opened, running
 
 _chance = Random(7)  # noqa: S311 - a load, not a secret
@@ -165,6 +166,21 @@ async def test_two_processes_that_share_the_rows_count_every_event_once_and_both
     head = len(await park.leaves())
     for changes in heard.values():
         assert [event.position for change in changes for event in change.events] == list(range(1, head + 1))
+
+
+async def test_whoever_holds_the_checkpoint_is_waited_for_and_what_he_has_applied_is_skipped(park):
+    await park.record(2)
+    track = Track(Counts(), park.name, park.pool)
+    await track.open()
+    async with park.pool.connection() as connection, connection.transaction():
+        held = await generations.lock_live(connection, "counts", park.name)
+        projecting = asyncio.ensure_future(track.replay(park.log))
+        await asyncio.wait([projecting], timeout=0.5)
+        assert not projecting.done()
+        await generations.save(connection, held, 2, [("player:1", 2, b"[2,3]")])
+    await projecting
+    assert track.position == 2
+    assert await live(park) == {"player:1": [2, 3]}
 
 
 async def test_a_projector_broken_off_anywhere_goes_on_where_its_rows_are(park):
