@@ -38,7 +38,7 @@ from services.core.times import Contact, occurred
 C = TypeVar("C", bound=Command)
 Reads = Callable[[Given], Iterable[Subject]]
 TRIES = 8
-REMEMBERED = 20_000
+REMEMBERED = 100_000
 
 
 class Caller(Struct, frozen=True, kw_only=True):

@@ -29,6 +29,7 @@ class Scenario:
     def __init__(self, handlers: Iterable[Handler[Any]] = ()) -> None:
         self.handlers = {handler.command: handler for handler in handlers}
         self.events: list[Recorded[Any]] = []
+        self._by_tag: dict[str, list[Recorded[Any]]] = {}
         self.now = NINE
 
     def at(self, minutes: float) -> "Scenario":
@@ -54,13 +55,18 @@ class Scenario:
                 data=msgspec.Raw(msgspec.json.encode(one)),
             )
             framed = leaf.frame("test", 1, len(self.events) + 1, self.now, leaf.encode(event))
-            self.events.append(leaf.decode(framed))
+            self.record(leaf.decode(framed))
         return self
+
+    def record(self, event: Recorded[Any]) -> None:
+        self.events.append(event)
+        for tag in event.tags:
+            self._by_tag.setdefault(tag, []).append(event)
 
     def state(self, fold: Fold[Any], subject: str = "") -> Any:
         """What a fold makes of the subject's events so far."""
         tag = fold.tag(subject)
-        return fold.over(subject, (event for event in self.events if tag in event.tags))
+        return fold.over(subject, self._by_tag.get(tag, ()))
 
     def moment(self, roles: Iterable[Role] = (), occurred_at: datetime | None = None) -> Moment:
         rules = self.state(RULES).rules
