@@ -157,9 +157,8 @@ def _read(read: Read) -> dict[str, Any]:
     schema = {"type": "string"} if read.answer is None else _schema(read.answer)
     rights = {"security": []} if read.roles is None else {"x-roles": sorted(read.roles)}
     return {
-        "operationId": ".".join(
-            part.strip("{}") for part in read.path.removeprefix("/parks/{park}").split("/") if part
-        ),
+        "operationId": ".".join(part.strip("{}") for part in read.path.removeprefix("/parks/{park}").split("/") if part)
+        or "home",
         "summary": read.summary,
         **rights,
         "parameters": [

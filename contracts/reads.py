@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from msgspec import Meta, Struct
 
+from contracts.board import PAGE, Status
 from contracts.clearance import GATE, Clearance, Clearances, Names
 from contracts.park import Briefing
 from contracts.problems import (
@@ -23,6 +24,7 @@ from contracts.problems import (
 from contracts.words import DayPass, FieldId, Role
 
 JSON = "application/json"
+EVENT_STREAM = "text/event-stream"
 WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "board"})
 BEHIND_A_KEY: tuple[type[Refused], ...] = (
     InvalidParameter,
@@ -143,5 +145,48 @@ READS: tuple[Read, ...] = (
             AT_LEAST,
         ),
         problems=FROM_READ_TABLES,
+    ),
+    Read(
+        path="/",
+        summary="To the board of the only park; where there are several, a list of them.",
+        roles=None,
+        media="text/html",
+        problems=(Broken,),
+        also=(303,),
+    ),
+    Read(
+        path="/parks/{park}/board.json",
+        summary="The park's live status. It names nobody: armband numbers and colours only.",
+        roles=None,
+        answer=Status,
+        parameters=(AT_LEAST,),
+        problems=(InvalidParameter, NotFound, PositionAhead, NotCaughtUp, Unavailable, Broken),
+    ),
+    Read(
+        path="/parks/{park}/board/stream",
+        summary=(
+            "The live status as server-sent events without end: `snapshot`, then `patch` (RFC 7396 against the status before), "
+            "`beat` every 5 s. Resumes by Last-Event-ID."
+        ),
+        roles=None,
+        media=EVENT_STREAM,
+        problems=(NotFound, Broken),
+    ),
+    Read(
+        path="/parks/{park}/board",
+        summary="The page for a wall screen, which follows the stream.",
+        roles=None,
+        media="text/html",
+        problems=(NotFound, Broken),
+    ),
+    *(
+        Read(
+            path=f"/parks/{{park}}/board/{name}",
+            summary="A part of the wall screen's page.",
+            roles=None,
+            media=media,
+            problems=(NotFound, Broken),
+        )
+        for name, media in PAGE.items()
     ),
 )

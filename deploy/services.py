@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from services.board import api as board
+from services.board.notes import NOTES
 from services.clearance import api as clearance
 from services.core.projection import Projection
 from services.core.service import Service
@@ -24,5 +26,6 @@ SERVICES: tuple[Service, ...] = (
     incidents.SERVICE,
     clearance.SERVICE,
     games.SERVICE,
+    board.SERVICE,
 )
-PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION,)
+PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION, NOTES)

@@ -7,20 +7,19 @@ from typing import Any, Final
 
 import anyio
 from litestar import Litestar, Request, Response, get
+from litestar.handlers import HTTPRouteHandler
+from litestar.params import FromPath
 from litestar.response import Redirect, Stream
 
-from contracts.board import Status
-from contracts.problems import NotFound
+from contracts.board import PAGE, Status
 from services.board.live import Board
-from services.board.memory import CLEARANCE
 from services.board.notes import NOTES
+from services.clearance.api import PROJECTION as CLEARANCE
 from services.core.reads import at_least
 from services.core.routes import park_of
 from services.core.service import Service
 
 FOLDER: Final = Path(__file__).with_name("page")
-KINDS: Final = {".html": "text/html", ".css": "text/css", ".js": "text/javascript", ".svg": "image/svg+xml"}
-PAGE: Final = {path.name: path.read_bytes() for path in FOLDER.iterdir() if path.suffix in KINDS}
 NO_STORE: Final = {"Cache-Control": "no-store"}
 GUARDED: Final = NO_STORE | {
     "Content-Security-Policy": (
@@ -59,24 +58,16 @@ async def board_stream(request: Request[Any, Any, Any], park: str) -> Stream:
     return Stream(frames, media_type="text/event-stream", headers=NO_STORE | {"X-Accel-Buffering": "no"})
 
 
-@get("/parks/{park:str}/board", opt={"public": True})
-async def board_page(request: Request[Any, Any, Any], park: str) -> Response[bytes]:
-    """The page for a wall screen, which follows the stream."""
-    park_of(request, park)
-    return _file("board.html")
+def file_route(path: str, name: str, media: str) -> HTTPRouteHandler:
+    """The route of one of the page's files."""
+    content = (FOLDER / name).read_bytes()
 
+    @get(path, opt={"public": True}, name=name)
+    async def file(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
+        park_of(request, park)
+        return Response(content, media_type=media, headers=GUARDED)
 
-@get("/parks/{park:str}/board/{asset:str}", opt={"public": True})
-async def board_asset(request: Request[Any, Any, Any], park: str, asset: str) -> Response[bytes]:
-    """What the page is made of."""
-    park_of(request, park)
-    if asset not in PAGE:
-        raise NotFound("The board has no such file. The page itself is at /parks/<park>/board.")
-    return _file(asset)
-
-
-def _file(name: str) -> Response[bytes]:
-    return Response(PAGE[name], media_type=KINDS[Path(name).suffix], headers=GUARDED)
+    return file
 
 
 @get("/", opt={"public": True})
@@ -102,4 +93,8 @@ async def boards(app: Litestar) -> AsyncIterator[None]:
         tasks.cancel_scope.cancel()
 
 
-SERVICE = Service("board", (), (board_json, board_stream, board_page, board_asset, home), (boards,))
+FILES: Final = (
+    file_route("/parks/{park:str}/board", "board.html", "text/html"),
+    *(file_route(f"/parks/{{park:str}}/board/{name}", name, media) for name, media in PAGE.items()),
+)
+SERVICE = Service("board", (), (board_json, board_stream, home, *FILES), (boards,))

@@ -9,9 +9,10 @@ import structlog
 
 from contracts.board import Beat, Status
 from services.board.fanout import BEAT_SECONDS, Channel, frame
-from services.board.memory import CLEARANCE, Memory
+from services.board.memory import Memory
 from services.board.model import status
 from services.board.notes import NOTES
+from services.clearance.api import PROJECTION as CLEARANCE
 from services.core.backoff import Backoff
 from services.core.park import Park
 from services.core.pool import LOST, Pool

@@ -4,7 +4,7 @@ import asyncio
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from datetime import date, datetime
-from typing import Any, Final
+from typing import Any
 
 from services.board.at_hand import AtHand, Verdict
 from services.board.notes import ARRIVAL, LAST_RESULT, LINE_UP, NOTES, SPOT_CHECK, Arrival
@@ -12,11 +12,11 @@ from services.board.results import STATIONS
 from services.board.rows import Rows
 from services.board.verdicts import asked_fields, called_to, judge
 from services.clearance import model as clearance
+from services.clearance.api import PROJECTION as CLEARANCE
 from services.clearance.field import FIELD, FIELDS
 from services.clearance.presence import PRESENCE
 from services.core.command import Moment
 from services.core.fold import Fold, Given, Subject
-from services.core.folds import Folds
 from services.core.pool import Pool
 from services.core.projection import Change
 from services.core.rules import RULES, operating_day
@@ -24,7 +24,6 @@ from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
 
-CLEARANCE: Final = Folds("clearance", clearance.FOLDS)
 SLICE = 100
 """Players judged before the others in this process get their turn."""
 

@@ -1,0 +1,143 @@
+/** The parts of the board: fields with their games, stations with their queues. */
+
+import { armband, el, minutes, shape, swatch, words } from "./dom.js";
+
+const WAITS_SHOWN = 3;
+const ARMBANDS_SHOWN = 8;
+
+/** A game's clock: it runs by itself from facts, and `tick` shows it at a moment. */
+export class GameClock extends HTMLElement {
+  set facts(clock) {
+    this.clock = clock;
+    this.time = el("b", { class: "time" });
+    this.label = el("span", { class: "label" });
+    this.replaceChildren(this.time, this.label);
+  }
+
+  tick(now) {
+    const { started_at, minutes: whole, held_seconds, stopped_at } = this.clock;
+    const until = stopped_at ? Date.parse(stopped_at) : now;
+    const played = Math.max(0, (until - Date.parse(started_at)) / 1000 - held_seconds);
+    const left = Math.ceil(whole * 60 - played);
+    const label = left < 0 ? "over time" : stopped_at ? "left, clock stopped" : `left of ${whole} min`;
+    this.classList.toggle("over", left < 0);
+    this.classList.toggle("stopped", Boolean(stopped_at));
+    if (this.time.textContent !== minutes(left)) this.time.textContent = minutes(left);
+    if (this.label.textContent !== label) this.label.textContent = label;
+  }
+}
+
+/** One field, as a sign at its gate. */
+export class FieldCard extends HTMLElement {
+  show(name, field) {
+    const told = JSON.stringify(field);
+    if (told === this.told) return;
+    this.told = told;
+    this.dataset.field = name;
+    this.dataset.state = field.state;
+    this.tabIndex = 0;
+    this.setAttribute("role", "group");
+    this.setAttribute("aria-label", `${field.title}: ${field.state}`);
+    this.replaceChildren(
+      el("h2", {}, el("span", { class: "title" }, field.title), el("small", {}, `limit ${field.limit_fps} ft/s`)),
+      el("p", { class: "state" }, shape(field.state), el("b", {}, field.state)),
+      el("div", { class: "body" }, ...body(field)),
+    );
+  }
+
+  tick(now) {
+    this.querySelector("game-clock")?.tick(now);
+  }
+}
+
+function* body(field) {
+  for (const reason of field.why) yield el("p", { class: "why" }, reason);
+  for (const hold of field.holds) yield holdLine(hold);
+  if (field.count) yield countLine(field.count);
+  if (field.clock) yield playing(field);
+  else if (field.non_players) yield el("p", { class: "why" }, `${field.non_players} inside who do not play`);
+  if (field.next) yield upcoming(field.next);
+  else if (!field.clock && !field.count && !field.why.length) yield el("p", { class: "why" }, "No game called");
+}
+
+function holdLine(hold) {
+  const confirmed = hold.confirmed_at ? "stopped, covers on" : "referee has not confirmed";
+  return el("p", { class: "hold-line" }, el("b", {}, words(hold.cause)), ` — ${confirmed}`);
+}
+
+function countLine(count) {
+  if (!count.counted) return el("p", { class: "why" }, "Count the heads before anybody enters");
+  if (!count.missing.length) return el("p", { class: "why" }, "The count does not add up: count again or sweep");
+  return el("p", { class: "why" }, "Missing: ", ...count.missing.map(armband));
+}
+
+function playing(field) {
+  const clock = el("game-clock");
+  clock.facts = field.clock;
+  const teams = Object.entries(field.teams).map(([colour, team]) =>
+    el("li", {}, swatch(colour), el("b", {}, colour), ` ${team.playing} in`, el("small", {}, ` ${team.out} out`)),
+  );
+  if (field.non_players) teams.push(el("li", {}, el("b", {}, "not playing"), ` ${field.non_players} in`));
+  return el("div", { class: "playing" }, clock, el("ul", { class: "teams" }, ...teams));
+}
+
+function upcoming(next) {
+  const teams = Object.entries(next.teams);
+  const all = teams.reduce((sum, [, count]) => sum + count, 0);
+  const waits = Object.entries(next.waits_for).sort(fieldsOwnFirst);
+  return el(
+    "div",
+    { class: "next" },
+    el(
+      "p",
+      { class: "next-head" },
+      el("b", {}, "Next"),
+      el("span", {}, `${next.format}, ${next.minutes} min`),
+      ...teams.map(([colour, count]) => el("span", { class: "armband" }, swatch(colour), `${colour} ${count}`)),
+      el("span", { class: waits.length ? "ready" : "ready all" }, waits.length ? `${next.ready} of ${all} ready` : "ready to start"),
+    ),
+    el("ul", { class: "waits" }, ...waits.slice(0, WAITS_SHOWN).map(waitLine), more(waits.length - WAITS_SHOWN, "li")),
+  );
+}
+
+/** What stands in the way of the whole game first, then what holds back most players. */
+function fieldsOwnFirst([, one], [, other]) {
+  if (!one.who.length || !other.who.length) return one.who.length - other.who.length;
+  return other.who.length - one.who.length;
+}
+
+function waitLine([code, wait]) {
+  const shown = wait.who.slice(0, ARMBANDS_SHOWN).map(armband);
+  return el(
+    "li",
+    { title: wait.sentence },
+    el("b", {}, words(code)),
+    el("span", { class: "where" }, ` → ${wait.where} `),
+    ...shown,
+    more(wait.who.length - ARMBANDS_SHOWN, "span"),
+  );
+}
+
+function more(count, name) {
+  return count > 0 && el(name, { class: "more" }, `and ${count} more`);
+}
+
+/** One station: how many wait there, and what it did last. */
+export class StationTile extends HTMLElement {
+  show(name, station, clockTime) {
+    const told = JSON.stringify(station);
+    if (told === this.told) return;
+    this.told = told;
+    this.dataset.station = name;
+    this.classList.toggle("waiting", station.waiting > 0);
+    this.replaceChildren(
+      el("b", { class: "count" }, String(station.waiting)),
+      el("span", { class: "name" }, name),
+      el("small", {}, station.last ? `${clockTime(station.last.at)} ${station.last.what}` : "nothing yet"),
+    );
+  }
+}
+
+customElements.define("game-clock", GameClock);
+customElements.define("field-card", FieldCard);
+customElements.define("station-tile", StationTile);
