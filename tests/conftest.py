@@ -1,3 +1,4 @@
+import signal
 from collections.abc import Iterator
 
 import pytest
@@ -5,6 +6,11 @@ import pytest
 from deploy.embedded import BusUrls
 from tests import containers, servers
 from tests.databases import Database, Databases
+
+
+def pytest_configure() -> None:
+    """A run that `timeout` ends stops its servers and removes their folders like one that Ctrl-C ends."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 
 def pytest_report_header() -> str:
