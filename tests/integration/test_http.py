@@ -286,3 +286,10 @@ def test_a_route_takes_the_methods_that_are_documented(live):
 def routes(live):
     """The paths that the application really has."""
     return {route.path_format for route in live.running.app.routes}
+
+
+def test_a_time_zone_that_is_none_is_not_adopted_and_the_park_goes_on(live, chrono):
+    rules = {"version": "larchmoor-odd", "time_zone": "Nowhere/Atall"}
+    response = live.post("park/adopt-rules", {"rules": rules})
+    assert 400 <= response.status_code < 500
+    assert live.post("velocity/check-chrono", {"chrono": chrono, "good": True}).status_code == 201
