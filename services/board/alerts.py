@@ -18,6 +18,8 @@ OFF_THE_FIELD: Final = frozenset(
     {"ejected", "stood_down", "sitting_out", "unfit", "banned", "consent_missing", "record_not_understood"}
 )
 """Reasons that take somebody off a field he is on already."""
+NAMED: Final = 6
+"""Armbands that one sentence names."""
 
 
 def alerts(at_hand: AtHand) -> tuple[Alert, ...]:
@@ -48,14 +50,17 @@ def _heads(at_hand: AtHand, story: FieldStory) -> Iterable[Alert]:
         if run.heads is None or not (run.uncounted or run.heads.search_open):
             continue
         colours = at_hand.given.of(LINE_UP, run.game).colours
-        who = [_called(at_hand, player, colours.get(player)) for player in missing(at_hand, story, run.game)]
-        if not who:
+        players = missing(at_hand, story, run.game)
+        if not players:
             continue
+        who = ", ".join(_called(at_hand, player, colours.get(player)) for player in players[:NAMED])
+        if len(players) > NAMED:
+            who += f" and {len(players) - NAMED} more"
         if run.uncounted:
-            sentence = f"Heads missing on {_title(story)}: {', '.join(who)}. Keep the field shut."
+            sentence = f"Heads missing on {_title(story)}: {who}. Keep the field shut."
             yield Alert(kind="heads_missing", sentence=sentence, field=story.field, since=run.heads.place[0])
         else:
-            sentence = f"Search open for {', '.join(who)}, last on {_title(story)}."
+            sentence = f"Search open for {who}, last on {_title(story)}."
             yield Alert(kind="search_open", sentence=sentence, field=story.field, since=run.heads.place[0])
 
 

@@ -17,16 +17,3 @@ def difference(before: Document, after: Document) -> Document:
         elif name not in before or old != value:
             patch[name] = value
     return patch
-
-
-def merged(document: Any, patch: Any) -> Any:
-    """The document after the patch."""
-    if not isinstance(patch, dict):
-        return patch
-    result = dict(document) if isinstance(document, dict) else {}
-    for name, value in patch.items():
-        if value is None:
-            result.pop(name, None)
-        else:
-            result[name] = merged(result.get(name), value)
-    return result

@@ -7,6 +7,7 @@ import { Follower } from "./follow.js";
 const ALERTS_SHOWN = 3;
 const REASONS_SHOWN = 5;
 const COLUMNS = [1, 1, 2, 3, 4, 3, 3, 4, 4, 3, 4, 4, 4];
+const DAY = { weekday: "long", day: "numeric", month: "long", timeZone: "UTC" };
 const PEOPLE = [
   ["cleared", "cleared"],
   ["not_cleared", "not cleared"],
@@ -59,7 +60,9 @@ function showHolds(fields) {
   const names = (some) => some.map(([, field]) => field.title).join(", ");
   const since = Math.min(...held.flatMap(([, field]) => field.holds.map((hold) => Date.parse(hold.asked_at))));
   const where = held.length === fields.length && held.length > 1 ? "all fields" : names(held);
-  const state = asked.length ? `asked, not confirmed on ${names(asked)}` : "confirmed: stopped, covers on";
+  const state = asked.length
+    ? `asked, not confirmed on ${names(asked)}: stop play, covers on, then confirm`
+    : "confirmed: stopped, covers on. Masks stay on";
   renew(
     "hold",
     [where, state],
@@ -69,14 +72,16 @@ function showHolds(fields) {
   );
 }
 
-function showAlerts(alerts) {
+/** A hold that is not confirmed has a place of its own already. */
+function showAlerts(all) {
+  const alerts = all.filter((alert) => alert.kind !== "hold_not_confirmed");
   const lines = alerts.slice(0, ALERTS_SHOWN).map((alert) => el("p", { "data-kind": alert.kind }, alert.sentence));
   const rest = alerts.length - ALERTS_SHOWN;
   renew("alerts", alerts, ...lines, ...(rest > 0 ? [el("p", {}, `and ${rest} more`)] : []));
 }
 
 function showPeople(players) {
-  const counts = PEOPLE.map(([key, name]) => el("li", { class: key }, el("b", {}, String(players[key])), name));
+  const counts = PEOPLE.map(([key, name]) => el("li", { class: players[key] ? key : "none" }, el("b", {}, String(players[key])), name));
   const reasons = Object.entries(players.reasons).sort((one, other) => other[1] - one[1]).slice(0, REASONS_SHOWN);
   const why = reasons.map(([code, count]) => el("li", {}, el("b", {}, String(count)), ` ${words(code)}`));
   renew(
@@ -92,7 +97,8 @@ function show() {
   zone = status.time_zone;
   const fields = Object.entries(status.fields).sort(([, one], [, other]) => one.title.localeCompare(other.title));
   byId("park").textContent = status.park;
-  byId("day").textContent = status.opened ? status.day : `${status.day}, day not opened`;
+  const day = new Date(`${status.day}T12:00:00Z`).toLocaleDateString("en-GB", DAY);
+  byId("day").textContent = status.opened ? day : `${day}: not opened`;
   byId("fields").dataset.columns = COLUMNS[Math.min(fields.length, COLUMNS.length - 1)];
   byId("fields").dataset.rows = Math.ceil(fields.length / byId("fields").dataset.columns);
   keep("fields", "field-card", fields, (card, name, field) => card.show(name, field));

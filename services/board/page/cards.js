@@ -2,8 +2,8 @@
 
 import { armband, el, minutes, shape, swatch, words } from "./dom.js";
 
-const WAITS_SHOWN = 3;
-const ARMBANDS_SHOWN = 8;
+const WAITS_SHOWN = 4;
+const ARMBANDS_SHOWN = 6;
 
 /** A game's clock: it runs by itself from facts, and `tick` shows it at a moment. */
 export class GameClock extends HTMLElement {
@@ -56,12 +56,12 @@ function* body(field) {
   if (field.count) yield countLine(field.count);
   if (field.clock) yield playing(field);
   else if (field.non_players) yield el("p", { class: "why" }, `${field.non_players} inside who do not play`);
-  if (field.next) yield upcoming(field.next);
+  if (field.next) yield upcoming(field.next, !field.clock && !field.holds.length);
   else if (!field.clock && !field.count && !field.why.length) yield el("p", { class: "why" }, "No game called");
 }
 
 function holdLine(hold) {
-  const confirmed = hold.confirmed_at ? "stopped, covers on" : "referee has not confirmed";
+  const confirmed = hold.confirmed_at ? "stopped, covers on" : "not confirmed";
   return el("p", { class: "hold-line" }, el("b", {}, words(hold.cause)), ` — ${confirmed}`);
 }
 
@@ -81,13 +81,13 @@ function playing(field) {
   return el("div", { class: "playing" }, clock, el("ul", { class: "teams" }, ...teams));
 }
 
-function upcoming(next) {
+function upcoming(next, only) {
   const teams = Object.entries(next.teams);
   const all = teams.reduce((sum, [, count]) => sum + count, 0);
   const waits = Object.entries(next.waits_for).sort(fieldsOwnFirst);
   return el(
     "div",
-    { class: "next" },
+    { class: only ? "next only" : "next" },
     el(
       "p",
       { class: "next-head" },
