@@ -17,6 +17,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     duty.EndDuty: {"staff": "staff-wren"},
     # at the desk
     registration.RegisterPerson: {"person": "person-ash", "age_band": 12},
+    registration.RenewAgeBand: {"person": "person-ash", "age_band": 14},
     registration.RegisterGroup: {"group": "group-kestrel", "size": 14, "private_session": True},
     registration.RegisterPlayer: {
         "player": "player-ash", "person": "person-ash", "group": "group-kestrel", "day_pass": "LM-0417", "armband": 17,

@@ -69,7 +69,7 @@ class ConfigureField(Command, frozen=True, kw_only=True):
     title: Title
     limit_fps: Annotated[float, Meta(gt=0, le=300)] = 285.0
     stop_limit_fps: Annotated[float, Meta(gt=0, le=320)] = 300.0
-    age_floor: Annotated[int, Meta(ge=0, le=30)] = 12
+    age_floor: Annotated[int, Meta(ge=0, le=18)] = 12
     calibres: Annotated[tuple[Calibre, ...], Meta(min_length=1)] = (".68",)
     firing_modes: Annotated[tuple[FiringMode, ...], Meta(min_length=1)] = ("pump", "semi")
     capacity: Annotated[int, Meta(ge=2, le=400)] = 40

@@ -14,6 +14,7 @@ REASONS: dict[str, Entry] = {
     # registration
     "unknown_player": Entry("We have no record of you for today.", "desk"),
     "pass_replaced": Entry("This pass was replaced by a newer one.", "desk"),
+    "pass_unknown": Entry("This pass is not yours.", "desk"),
     "left_park": Entry("You have left the park today.", "desk"),
     "banned": Entry("You may not play here.", "manager"),
     "entry_unpaid": Entry("Your entry is not paid.", "desk"),
@@ -80,6 +81,7 @@ REASONS: dict[str, Entry] = {
     "bottle_gas_differs": Entry("That bottle's gas does not suit this marker.", "gear counter"),
     "refund_forfeited": Entry("Entry is forfeited by an ejection.", "manager"),
     "refund_exceeds_payment": Entry("More than was paid, or already refunded.", "desk"),
+    "refund_exceeds_share": Entry("More than the player's own share of that payment.", "manager"),
     "refund_after_start": Entry("Entry is not refunded once a game was played.", "manager"),
     "record_not_understood": Entry(
         "The record holds something this software cannot read, so it does not clear you.", "manager"

@@ -19,6 +19,7 @@ from contracts.words import (
     PersonId,
     PlayerId,
     RecordId,
+    RefundId,
     Role,
     RotationId,
     Wording,
@@ -35,6 +36,10 @@ Relationship = Annotated[
     ),
 ]
 PaymentError = Literal["wrong_amount", "wrong_player", "recorded_twice", "payment_failed", "charged_back"]
+Override = Annotated[
+    Literal["goodwill", "judged_unfair", "legal_claim"],
+    Meta(description="The reason for which a manager pays back what the rules would keep."),
+]
 PassFault = Literal["lost", "damaged", "misprinted", "shared"]
 
 DESK: frozenset[Role] = frozenset({"desk", "manager"})
@@ -51,6 +56,21 @@ class PersonRegistered(Data, frozen=True, kw_only=True):
 
 class RegisterPerson(Command, frozen=True, kw_only=True):
     """Open a record for a human being. Only the age band is kept."""
+
+    ROLES: ClassVar[frozenset[Role]] = DESK
+    person: PersonId
+    age_band: AgeBand
+
+
+class AgeBandRenewed(Data, frozen=True, kw_only=True):
+    person: PersonId
+    player: PlayerId | None
+    """Who he is today, if he is here."""
+    age_band: AgeBand
+
+
+class RenewAgeBand(Command, frozen=True, kw_only=True):
+    """Record that a person has reached a higher age band. It only rises."""
 
     ROLES: ClassVar[frozenset[Role]] = DESK
     person: PersonId
@@ -147,15 +167,17 @@ class VoidPayment(Command, frozen=True, kw_only=True):
 
 
 class RefundGranted(Grant, frozen=True, kw_only=True):
-    refund: RecordId
+    refund: RefundId
     payment: PaymentId
     player: PlayerId
     amount_minor: Amount
-    override: Literal["goodwill", "judged_unfair", "legal_claim"] | None
+    override: Override | None
+    uncovers: tuple[PlayerId, ...]
+    """Whose entry the payment no longer covers: his, once his share is paid back; everybody's, once all of it is."""
 
 
 class RefundRefused(Refusal, frozen=True, kw_only=True):
-    refund: RecordId
+    refund: RefundId
     payment: PaymentId
     player: PlayerId
     amount_minor: Amount
@@ -165,11 +187,11 @@ class Refund(Command, frozen=True, kw_only=True):
     """Ask to pay a player back. Entry is forfeited by an ejection unless a manager overrides it with a reason."""
 
     ROLES: ClassVar[frozenset[Role]] = DESK
-    refund: RecordId
+    refund: RefundId
     payment: PaymentId
     player: PlayerId
     amount_minor: Amount
-    override: Literal["goodwill", "judged_unfair", "legal_claim"] | None = None
+    override: Override | None = None
 
 
 class WaiverSigned(Data, frozen=True, kw_only=True):

@@ -24,8 +24,8 @@ class WaiverRules(_Rules, frozen=True, kw_only=True):
 
     accepted: Annotated[tuple[Wording, ...], Meta(min_length=1)] = ("w1",)
     valid_days: Annotated[int, Meta(ge=1, le=3660)] = 365
-    majority_years: Annotated[int, Meta(ge=14, le=21)] = 18
-    """Below it a person's own guardian must consent."""
+    majority_years: Literal[14, 16, 18] = 18
+    """Below it a person's own guardian must consent. Only ages that the age bands tell apart."""
 
 
 class BriefingRules(_Rules, frozen=True, kw_only=True):

@@ -42,6 +42,9 @@ DeviceId = Annotated[
 PaymentId = Annotated[
     str, Meta(pattern=_ID, extra={"tag": "payment"}, description="Names one payment, unique in the park.")
 ]
+RefundId = Annotated[
+    str, Meta(pattern=_ID, extra={"tag": "refund"}, description="Names one refund, unique in the park.")
+]
 CautionId = Annotated[
     str, Meta(pattern=_ID, extra={"tag": "caution"}, description="Names one caution, unique in the park.")
 ]

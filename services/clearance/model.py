@@ -26,9 +26,11 @@ from services.equipment.kit import KIT, carried
 from services.equipment.states import BOTTLE, MARKER, MASK
 from services.incidents import model as incidents
 from services.incidents.states import FITNESS
+from services.registration import guardians
 from services.registration import model as registration
 from services.registration.money import PURSE
-from services.registration.states import PERSON, PLAYER
+from services.registration.persons import PERSON
+from services.registration.states import PLAYER
 from services.velocity import model as velocity
 from services.velocity.states import BENCH, CHRONO, WEATHER
 
@@ -83,6 +85,7 @@ def subjects(player: str, field: str) -> Callable[[Given], set[Subject]]:
         person = given.of(PLAYER, player).person
         if person:
             wanted.add((PERSON, person))
+        wanted |= _answering(given, player)
         wanted |= carried(given.of(KIT, player))
         wanted |= played_in(given, player)
         for marker in given.of(KIT, player).markers:
@@ -105,9 +108,8 @@ def reasons(given: Given, player: str, field: str, moment: Moment, day_pass: str
         return [reason("unknown_field", f"field:{field}")]
     who = given.of(PLAYER, player)
     kit = given.of(KIT, player)
-    found = registration.reasons(
-        who, given.of(PERSON, who.person), given.of(PURSE, player), limits.age_floor, moment, day_pass
-    )
+    person, purse = given.of(PERSON, who.person), given.of(PURSE, player)
+    found = registration.reasons(who, person, purse, _gone(given, player), limits.age_floor, moment, day_pass)
     found += incidents.reasons(given.of(FITNESS, player))
     rotations, stops = rotations_of(given, player)
     found += discipline.reasons(given.of(RECORD, player), rotations, moment, stops)
@@ -125,6 +127,24 @@ def reasons(given: Given, player: str, field: str, moment: Moment, day_pass: str
     for marker in kit.markers:
         found += _velocity(given, marker, limits.limit_fps, who.here_since, moment)
     return found
+
+
+def _adults(given: Given, player: str) -> dict[str, str | None]:
+    """Every adult who may have to answer for a child, with the player that he is himself on that day."""
+    who = given.of(PLAYER, player)
+    named = guardians.adults(who, given.of(PERSON, who.person))
+    return {adult: given.of(PERSON, adult).player_on(who.day) for adult in named}
+
+
+def _answering(given: Given, player: str) -> set[Subject]:
+    """Those adults, and their own day: one who has left the park answers for nobody."""
+    adults = _adults(given, player)
+    return {(PERSON, adult) for adult in adults} | {(PLAYER, himself) for himself in adults.values() if himself}
+
+
+def _gone(given: Given, player: str) -> frozenset[str]:
+    adults = _adults(given, player)
+    return frozenset(adult for adult, himself in adults.items() if himself and given.of(PLAYER, himself).left)
 
 
 def played_in(given: Given, player: str) -> set[Subject]:

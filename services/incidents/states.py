@@ -4,6 +4,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Recorded
+from contracts.games import PlayerOut
 from contracts.incidents import PlayerFit, PlayerUnfit
 from contracts.registration import PlayerRegistered
 from services.core.fold import Evolve, Fold
@@ -22,7 +23,16 @@ def _registered(fitness: Fitness, _: Recorded[PlayerRegistered]) -> Fitness:
 
 
 def _unfit(fitness: Fitness, event: Recorded[PlayerUnfit]) -> Fitness:
-    return replace(fitness, causes=tuple(sorted({*fitness.causes, event.data.cause})))
+    return _with(fitness, event.data.cause)
+
+
+def _out(fitness: Fitness, event: Recorded[PlayerOut]) -> Fitness:
+    """Whoever comes off a field injured plays again when a first aider has seen him."""
+    return _with(fitness, "injured") if event.data.cause == "injured" else fitness
+
+
+def _with(fitness: Fitness, cause: str) -> Fitness:
+    return replace(fitness, causes=tuple(sorted({*fitness.causes, cause})))
 
 
 def _fit(fitness: Fitness, _: Recorded[PlayerFit]) -> Fitness:
@@ -33,6 +43,7 @@ def _fit(fitness: Fitness, _: Recorded[PlayerFit]) -> Fitness:
 _FITNESS: dict[type[Data], Evolve[Fitness]] = {
     PlayerRegistered: _registered,
     PlayerUnfit: _unfit,
+    PlayerOut: _out,
     PlayerFit: _fit,
 }
 FITNESS: Fold[Fitness] = Fold("incidents.fitness", "player", Fitness, _FITNESS)

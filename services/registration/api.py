@@ -7,9 +7,10 @@ from contracts.envelope import Command
 from services.core.command import Handler
 from services.core.fold import Given, Subject
 from services.core.service import Service
-from services.registration import desk
+from services.registration import bans, desk, leaving, papers, till
 from services.registration.money import PAYMENT
-from services.registration.states import ARMBAND, GROUP, PASS, PERSON, PLAYER
+from services.registration.persons import PERSON
+from services.registration.states import ARMBAND, BRIEFINGS, FIELD, GROUP, PASS, PLAYER
 
 Reads = Callable[[Command, Given], Iterable[Subject]]
 
@@ -43,25 +44,26 @@ SERVICE = Service(
     "registration",
     (
         Handler(words.RegisterPerson, _people("person"), desk.register_person),
+        Handler(words.RenewAgeBand, _people("person"), desk.renew_age_band),
         Handler(words.RegisterGroup, lambda c, _: {(GROUP, c.group)}, desk.register_group),
         Handler(words.RegisterPlayer, _arrival, desk.register_player),
         Handler(words.ReissuePass, lambda c, _: {(PLAYER, c.player), (PASS, c.day_pass)}, desk.reissue_pass),
-        Handler(words.RecordPayment, lambda c, g: {*_players(c, g), (PAYMENT, c.payment)}, desk.record_payment),
-        Handler(words.VoidPayment, lambda c, _: {(PAYMENT, c.payment)}, desk.void_payment),
-        Handler(words.SignWaiver, _people("person"), desk.sign_waiver),
-        Handler(words.GiveConsent, _people("person", "guardian", "responsible"), desk.give_consent),
-        Handler(words.WithdrawConsent, _people("person"), desk.withdraw_consent),
+        Handler(words.HoldBriefing, lambda c, g: {*_players(c, g), (BRIEFINGS, "")}, desk.hold_briefing),
+        Handler(words.AssignRotation, lambda c, g: {*_players(c, g), (FIELD, c.field)}, desk.assign_rotation),
+        Handler(words.RecordPayment, lambda c, g: {*_players(c, g), (PAYMENT, c.payment)}, till.record_payment),
+        Handler(words.VoidPayment, lambda c, _: {(PAYMENT, c.payment)}, till.void_payment),
+        Handler(words.SignWaiver, _people("person"), papers.sign_waiver),
+        Handler(words.GiveConsent, _people("person", "guardian", "responsible"), papers.give_consent),
+        Handler(words.WithdrawConsent, _people("person", "guardian"), papers.withdraw_consent),
         Handler(
             words.RecordGuardianLeft,
             lambda c, g: {*_players(c, g), *_people("guardian", "responsible")(c, g)},
-            desk.record_guardian_left,
+            papers.record_guardian_left,
         ),
-        Handler(words.HoldBriefing, _players, desk.hold_briefing),
-        Handler(words.AssignRotation, _players, desk.assign_rotation),
-        Handler(words.RecordLeft, _player, desk.record_left),
-        Handler(words.HandOverMinor, lambda c, _: {(PLAYER, c.player), (PERSON, c.adult)}, desk.hand_over_minor),
-        Handler(words.RecordReturn, _player, desk.record_return),
-        Handler(words.BanPerson, _people("person"), desk.ban_person),
-        Handler(words.LiftBan, _people("person"), desk.lift_ban),
+        Handler(words.RecordLeft, _player, leaving.record_left),
+        Handler(words.HandOverMinor, lambda c, _: {(PLAYER, c.player), (PERSON, c.adult)}, leaving.hand_over_minor),
+        Handler(words.RecordReturn, _player, leaving.record_return),
+        Handler(words.BanPerson, _people("person"), bans.ban_person),
+        Handler(words.LiftBan, _people("person"), bans.lift_ban),
     ),
 )

@@ -1,65 +1,31 @@
-"""What the desk may ask for, and what it reports: one function a command."""
+"""The desk: people get a record once and a day pass each day, hear the briefing, and are put into a rotation."""
 
 from collections.abc import Iterable
 
 from contracts.envelope import Data
 from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids
 from contracts.registration import (
+    AgeBandRenewed,
     AssignRotation,
-    BanLifted,
-    BanPerson,
     BriefingHeld,
-    ConsentGiven,
-    ConsentWithdrawn,
-    GiveConsent,
     GroupRegistered,
-    GuardianLeft,
-    HandOverMinor,
     HoldBriefing,
-    LiftBan,
-    MinorHandedOver,
     PassReissued,
-    PaymentRecorded,
-    PaymentVoided,
-    PersonBanned,
     PersonRegistered,
-    PlayerLeft,
     PlayerRegistered,
-    PlayerReturned,
-    RecordGuardianLeft,
-    RecordLeft,
-    RecordPayment,
-    RecordReturn,
     RegisterGroup,
     RegisterPerson,
     RegisterPlayer,
     ReissuePass,
+    RenewAgeBand,
     RotationAssigned,
-    SignWaiver,
-    VoidPayment,
-    WaiverSigned,
-    WithdrawConsent,
 )
 from services.core.command import Moment, must_be_new, must_know
 from services.core.fold import Given
-from services.registration.model import banned, is_minor
-from services.registration.money import PAYMENT
-from services.registration.states import ARMBAND, GROUP, PASS, PERSON, PLAYER, Player
-
-
-def _known_players(given: Given, players: Iterable[str]) -> list[Player]:
-    found = [given.of(PLAYER, name) for name in players]
-    for player in found:
-        must_know(player.day, f"player:{player.player}")
-    return found
-
-
-def _known_adult(given: Given, person: str, moment: Moment, what: str) -> None:
-    """Whoever answers for a child must be on record, and of age."""
-    adult = given.of(PERSON, person)
-    must_know(adult.registered, f"person:{person}")
-    if is_minor(adult.age_band, moment.rules):
-        raise RuleForbids(f"{what} {person} is recorded as a minor. Name an adult.", where=f"person:{person}")
+from services.registration.known import known_person, known_player, must_know_players
+from services.registration.model import banned
+from services.registration.persons import PERSON, Person
+from services.registration.states import ARMBAND, BRIEFINGS, FIELD, GROUP, PASS, PLAYER
 
 
 def register_person(command: RegisterPerson, given: Given, _: Moment) -> Iterable[Data]:
@@ -67,28 +33,35 @@ def register_person(command: RegisterPerson, given: Given, _: Moment) -> Iterabl
     return [PersonRegistered(person=command.person, age_band=command.age_band)]
 
 
+def renew_age_band(command: RenewAgeBand, given: Given, moment: Moment) -> Iterable[Data]:
+    """People only grow older; who is here today is so at once."""
+    person = known_person(given, command.person)
+    if command.age_band <= person.age_band:
+        raise NotInThatState(
+            f"Person {command.person} is recorded as {person.age_band} or over already. An age band only rises.",
+            where="$.age_band",
+        )
+    today = person.player_on(moment.day)
+    return [AgeBandRenewed(person=command.person, player=today, age_band=command.age_band)]
+
+
 def register_group(command: RegisterGroup, given: Given, _: Moment) -> Iterable[Data]:
-    must_be_new(given.of(GROUP, command.group).registered, f"group:{command.group}")
+    must_be_new(given.of(GROUP, command.group).known, f"group:{command.group}")
     return [GroupRegistered(group=command.group, size=command.size, private_session=command.private_session)]
 
 
 def register_player(command: RegisterPlayer, given: Given, moment: Moment) -> Iterable[Data]:
-    """One person is one player a day, so that nobody sheds a caution by coming in again; a pass and a number name one player."""
-    person = given.of(PERSON, command.person)
-    must_know(person.registered, f"person:{command.person}")
+    """A new day pass and an armband number that nobody wears that day, for a person who is not banned."""
+    person = known_person(given, command.person)
     must_be_new(given.of(PLAYER, command.player).day, f"player:{command.player}")
-    must_be_new(given.of(PASS, command.day_pass).player, f"pass:{command.day_pass}")
+    must_be_new(given.of(PASS, command.day_pass).players, f"pass:{command.day_pass}")
     if command.group is not None:
-        must_know(given.of(GROUP, command.group).registered, f"group:{command.group}")
-    if given.of(ARMBAND, str(command.armband)).day == moment.day:
+        must_know(given.of(GROUP, command.group).known, f"group:{command.group}")
+    if given.of(ARMBAND, str(command.armband)).on(moment.day):
         raise AlreadyRecorded(
-            f"Armband {command.armband} is worn by someone else today. Take another.", where="$.armband"
+            f"Armband {command.armband} is worn by someone else that day. Take another.", where="$.armband"
         )
-    if person.player is not None and person.player[0] == moment.day:
-        raise AlreadyRecorded(
-            f"This person is player {person.player[1]} today. If he left and came back, record his return.",
-            where="$.person",
-        )
+    _must_not_be_here(person, moment)
     if banned(person, moment):
         raise NotInThatState("This person is banned from the park. Only a manager lifts a ban.", where="$.person")
     return [
@@ -105,84 +78,31 @@ def register_player(command: RegisterPlayer, given: Given, moment: Moment) -> It
     ]
 
 
+def _must_not_be_here(person: Person, moment: Moment) -> None:
+    """One person is one player a day, so that nobody sheds a caution by coming in again."""
+    already = person.player_on(moment.day)
+    if already is not None:
+        raise AlreadyRecorded(
+            f"This person is player {already} that day. If he left and came back, record his return.",
+            where="$.person",
+        )
+
+
 def reissue_pass(command: ReissuePass, given: Given, _: Moment) -> Iterable[Data]:
-    (player,) = _known_players(given, [command.player])
-    must_be_new(given.of(PASS, command.day_pass).player, f"pass:{command.day_pass}")
+    player = known_player(given, command.player)
+    must_be_new(given.of(PASS, command.day_pass).players, f"pass:{command.day_pass}")
     return [
         PassReissued(player=command.player, day_pass=command.day_pass, replaces=player.day_pass, fault=command.fault)
     ]
 
 
-def record_payment(command: RecordPayment, given: Given, _: Moment) -> Iterable[Data]:
-    _known_players(given, command.players)
-    must_be_new(given.of(PAYMENT, command.payment).players, f"payment:{command.payment}")
-    return [
-        PaymentRecorded(
-            payment=command.payment,
-            players=command.players,
-            purpose=command.purpose,
-            means=command.means,
-            amount_minor=command.amount_minor,
-        )
-    ]
-
-
-def void_payment(command: VoidPayment, given: Given, _: Moment) -> Iterable[Data]:
-    payment = given.of(PAYMENT, command.payment)
-    must_know(payment.players, f"payment:{command.payment}")
-    if payment.voided:
-        raise NotInThatState(f"Payment {command.payment} was withdrawn already.", where="$.payment")
-    return [PaymentVoided(payment=command.payment, players=payment.players, error=command.error)]
-
-
-def sign_waiver(command: SignWaiver, given: Given, _: Moment) -> Iterable[Data]:
-    must_know(given.of(PERSON, command.person).registered, f"person:{command.person}")
-    return [WaiverSigned(person=command.person, wording=command.wording, language=command.language)]
-
-
-def give_consent(command: GiveConsent, given: Given, moment: Moment) -> Iterable[Data]:
-    must_know(given.of(PERSON, command.person).registered, f"person:{command.person}")
-    if command.relationship not in {"parent", "legal_guardian"}:
+def hold_briefing(command: HoldBriefing, given: Given, _: Moment) -> Iterable[Data]:
+    """Any version that the park has had can have been heard, also one that is no longer in force."""
+    must_know_players(given, command.players)
+    newest = given.of(BRIEFINGS, "").newest
+    if command.version > newest:
         raise RuleForbids(
-            "Only the child's own parent or legal guardian can consent: a host, a teacher or a friend cannot sign for it. "
-            "Ask for the guardian's signature.",
-            where="$.relationship",
-        )
-    if command.guardian == command.person:
-        raise RuleForbids("Nobody consents for himself. Name the guardian.", where="$.guardian")
-    _known_adult(given, command.guardian, moment, "Guardian")
-    if command.responsible is not None:
-        _known_adult(given, command.responsible, moment, "Responsible adult")
-    return [
-        ConsentGiven(
-            person=command.person,
-            guardian=command.guardian,
-            relationship=command.relationship,
-            wording=command.wording,
-            on_site=command.on_site,
-            responsible=command.responsible,
-        )
-    ]
-
-
-def withdraw_consent(command: WithdrawConsent, given: Given, _: Moment) -> Iterable[Data]:
-    must_know(given.of(PERSON, command.person).registered, f"person:{command.person}")
-    return [ConsentWithdrawn(person=command.person, guardian=command.guardian)]
-
-
-def record_guardian_left(command: RecordGuardianLeft, given: Given, moment: Moment) -> Iterable[Data]:
-    _known_players(given, command.players)
-    must_know(given.of(PERSON, command.guardian).registered, f"person:{command.guardian}")
-    if command.responsible is not None:
-        _known_adult(given, command.responsible, moment, "Responsible adult")
-    return [GuardianLeft(players=command.players, guardian=command.guardian, responsible=command.responsible)]
-
-
-def hold_briefing(command: HoldBriefing, given: Given, moment: Moment) -> Iterable[Data]:
-    _known_players(given, command.players)
-    if command.version > moment.rules.briefing.version:
-        raise RuleForbids(
-            f"There is no briefing version {command.version}; version {moment.rules.briefing.version} is in force.",
+            f"There is no briefing version {command.version}; the newest is {newest}. Record which one was read.",
             where="$.version",
         )
     return [
@@ -193,47 +113,6 @@ def hold_briefing(command: HoldBriefing, given: Given, moment: Moment) -> Iterab
 
 
 def assign_rotation(command: AssignRotation, given: Given, _: Moment) -> Iterable[Data]:
-    _known_players(given, command.players)
+    must_know_players(given, command.players)
+    must_know(given.of(FIELD, command.field).known, f"field:{command.field}")
     return [RotationAssigned(rotation=command.rotation, field=command.field, players=command.players)]
-
-
-def record_left(command: RecordLeft, given: Given, moment: Moment) -> Iterable[Data]:
-    """A minor does not just leave: it is handed to a named adult."""
-    (player,) = _known_players(given, [command.player])
-    if is_minor(player.age_band, moment.rules):
-        raise RuleForbids(
-            f"Player {command.player} is a minor: stay with it and record to which adult it is handed over.",
-            where="$.player",
-        )
-    return [PlayerLeft(player=command.player)]
-
-
-def hand_over_minor(command: HandOverMinor, given: Given, moment: Moment) -> Iterable[Data]:
-    (player,) = _known_players(given, [command.player])
-    if not is_minor(player.age_band, moment.rules):
-        raise RuleForbids(f"Player {command.player} is of age: record that he left.", where="$.player")
-    _known_adult(given, command.adult, moment, "Adult")
-    return [MinorHandedOver(player=command.player, adult=command.adult)]
-
-
-def record_return(command: RecordReturn, given: Given, moment: Moment) -> Iterable[Data]:
-    (player,) = _known_players(given, [command.player])
-    if not player.left or player.day != moment.day:
-        raise NotInThatState(
-            f"Player {command.player} is not recorded as having left today. On another day register him anew.",
-            where="$.player",
-        )
-    return [PlayerReturned(player=command.player)]
-
-
-def ban_person(command: BanPerson, given: Given, _: Moment) -> Iterable[Data]:
-    must_know(given.of(PERSON, command.person).registered, f"person:{command.person}")
-    return [PersonBanned(person=command.person, until=command.until)]
-
-
-def lift_ban(command: LiftBan, given: Given, moment: Moment) -> Iterable[Data]:
-    person = given.of(PERSON, command.person)
-    must_know(person.registered, f"person:{command.person}")
-    if not banned(person, moment):
-        raise NotInThatState(f"Person {command.person} is not banned.", where="$.person")
-    return [BanLifted(person=command.person)]

@@ -1,0 +1,59 @@
+"""Guardians: who consented for a child, and who answers for it in the park now.
+
+Every child needs the consent of its own parent or legal guardian; a host or a teacher cannot sign for it. One such consent is enough,
+but one guardian who takes consent back is enough too, until that same guardian consents again. Whoever leaves names another adult,
+who may do so in turn; an adult who is recorded as having left the park answers for nobody.
+"""
+
+from collections.abc import Set as AbstractSet
+from typing import Final
+
+from contracts.envelope import Reason
+from contracts.reasons import reason
+from services.core.command import Moment
+from services.registration.persons import Consent, Person, Place
+from services.registration.states import Player
+from services.registration.waiver import in_term
+
+OWN: Final = frozenset({"parent", "legal_guardian"})
+"""Who can sign for a child."""
+
+
+def adults(player: Player, person: Person) -> frozenset[str]:
+    """Every adult who may have to answer for a child: its guardians, and whoever was named in the stead of one."""
+    named = {consent.responsible for consent in person.consents.values()}
+    named |= {responsible for _, responsible in player.adults_left.values()}
+    return frozenset({*person.consents, *(adult for adult in named if adult is not None)})
+
+
+def reasons(player: Player, person: Person, gone: AbstractSet[str], moment: Moment) -> list[Reason]:
+    """Why nobody answers for a child. `gone`: those of its `adults` who have left the park today."""
+    if person.opposed:
+        return [reason("consent_missing", detail="A guardian has taken consent back.")]
+    valid = {guardian: one for guardian, one in person.consents.items() if _counts(one, moment)}
+    if not valid:
+        return [reason("consent_missing")]
+    if not any(_answered_for(player, guardian, consent, gone) for guardian, consent in valid.items()):
+        return [reason("guardian_gone")]
+    return []
+
+
+def _counts(consent: Consent, moment: Moment) -> bool:
+    accepted = consent.wording in moment.rules.waiver.accepted
+    return consent.relationship in OWN and accepted and in_term(consent.place, moment)
+
+
+def _answered_for(player: Player, guardian: str, consent: Consent, gone: AbstractSet[str]) -> bool:
+    """Follows from the guardian to the adult he named, and from each who left to the next, forward in time."""
+    adult: str | None = guardian
+    since = consent.place
+    if not consent.on_site and not _left_after(player, guardian, since):
+        adult = consent.responsible
+    while adult is not None and _left_after(player, adult, since):
+        since, adult = player.adults_left[adult]
+    return adult is not None and adult not in gone
+
+
+def _left_after(player: Player, adult: str, since: Place) -> bool:
+    left = player.adults_left.get(adult)
+    return left is not None and left[0] > since
