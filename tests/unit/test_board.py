@@ -27,9 +27,14 @@ from contracts.incidents import RecordUnfit
 from contracts.registration import RecordLeft, RegisterPerson, RegisterPlayer
 from contracts.velocity import ChangeSetUp, SpotCheckMarker, TestMarker
 from services.board.notes import NOTES
-from tests.unit.board_view import shown
+from tests.unit.board_view import open_park, shown
 from tests.unit.scenario import NINE
-from tests.unit.test_clearance import called, park, played, ready_player  # noqa: F401 - a fixture
+from tests.unit.test_clearance import called, played, ready_player
+
+
+@pytest.fixture
+def park():
+    return open_park()
 
 
 def birch(park):

@@ -67,7 +67,7 @@ function showHolds(fields) {
     "hold",
     [where, state],
     ...(held.length
-      ? [el("b", {}, "HOLD"), el("p", {}, el("strong", {}, where), el("span", {}, `${state} — since ${clockTime(since)}`))]
+      ? [el("b", {}, "HOLD"), el("p", {}, el("strong", {}, `${where}, since ${clockTime(since)}`), el("span", {}, state))]
       : []),
   );
 }

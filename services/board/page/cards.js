@@ -131,8 +131,8 @@ export class StationTile extends HTMLElement {
     this.dataset.station = name;
     this.classList.toggle("waiting", station.waiting > 0);
     this.replaceChildren(
-      el("b", { class: "count" }, String(station.waiting)),
       el("span", { class: "name" }, name),
+      el("b", { class: "count" }, String(station.waiting)),
       el("small", {}, station.last ? `${clockTime(station.last.at)} ${station.last.what}` : "nothing yet"),
     );
   }
