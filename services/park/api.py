@@ -3,6 +3,7 @@
 from typing import Any
 
 from litestar import Request, get
+from litestar.params import FromPath
 
 from contracts.park import AdoptRules, Briefing, OpenDay, RecordWeather
 from contracts.problems import Unavailable
@@ -15,7 +16,7 @@ from services.park.states import TODAY, VERSIONS
 
 
 @get("/parks/{park:str}/briefing", opt={"public": True})
-async def briefing(request: Request[Any, Any, Any], park: str) -> Briefing:
+async def briefing(request: Request[Any, Any, Any], park: FromPath[str]) -> Briefing:
     """The safety briefing in the version in force, with the cautions that no rule can waive."""
     where = park_of(request, park)
     given, _ = await where.load(lambda _: ())
