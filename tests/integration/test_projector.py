@@ -68,6 +68,7 @@ async def level(park, *projectors):
 async def test_the_rows_are_what_the_log_says(park):
     project = projector(park)
     async with running(park.relay().run(), project.run()):
+        await eventually(lambda: _true(project.connected), 10)
         await load(park)
         await level(park, project)
         assert project.connected
