@@ -12,6 +12,7 @@ from litestar.params import FromPath
 from litestar.response import Redirect, Stream
 
 from contracts.board import PAGE, Status
+from contracts.problems import NotCaughtUp
 from services.board.live import Board
 from services.board.notes import NOTES
 from services.clearance.api import PROJECTION as CLEARANCE
@@ -32,23 +33,27 @@ GUARDED: Final = NO_STORE | {
 """Nothing on the page comes from anywhere else."""
 
 
-def board_of(request: Request[Any, Any, Any], park: str) -> Board:
+def board_of(request: Request[Any, Any, Any], park: FromPath[str]) -> Board:
     """The board of a path's park; raises NotFound."""
     boards: dict[str, Board] = request.app.state.boards
     return boards[park_of(request, park).park]
 
 
 @get("/parks/{park:str}/board.json", opt={"public": True})
-async def board_json(request: Request[Any, Any, Any], park: str) -> Response[Status]:
+async def board_json(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[Status]:
     """The park's live status."""
     board = board_of(request, park)
     for name in (CLEARANCE.name, NOTES.name):
         await at_least(request, park_of(request, park), name)
-    return Response(await board.current(), headers=NO_STORE)
+    position = int(request.query_params.get("at_least", "0").rpartition(":")[2])
+    try:
+        return Response(await board.reached(position), headers=NO_STORE)
+    except TimeoutError:
+        raise NotCaughtUp(f"The board has not come to position {position} yet. Ask again shortly.") from None
 
 
 @get("/parks/{park:str}/board/stream", opt={"public": True})
-async def board_stream(request: Request[Any, Any, Any], park: str) -> Stream:
+async def board_stream(request: Request[Any, Any, Any], park: FromPath[str]) -> Stream:
     """The live status as server-sent events: `snapshot`, then `patch` (RFC 7396 against the status before), and a `beat` every 5 s.
 
     Every id names one status: a reader that sends it as Last-Event-ID gets what came after, or a snapshot where that is forgotten.

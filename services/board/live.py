@@ -18,6 +18,7 @@ from services.core.park import Park
 from services.core.pool import LOST, Pool
 from services.core.projection import Change
 from services.core.projector import Projector
+from services.core.reads import PATIENCE
 
 PACE: Final = 0.2
 """Seconds between two messages to a reader."""
@@ -47,12 +48,18 @@ class Board:
             projector.listen(name, self._hear)
 
     def _hear(self, change: Change[Any]) -> None:
-        if self._memory is not None:
-            self._memory.hear(change)
-        self._stirred.set()
+        if self._memory is None or self._memory.hear(change):
+            self._stirred.set()
+
+    async def reached(self, position: int) -> Status:
+        """The status as of now and at least a position that every projection has reached. TimeoutError after a while."""
+        async with asyncio.timeout(PATIENCE):
+            while (made := await self.current()).position < position:  # noqa: ASYNC110 - the event is the other task's
+                await asyncio.sleep(0.01)
+            return made
 
     async def current(self) -> Status:
-        """The status as of now, with everything that the projections have committed. Raises what a lost database raises."""
+        """The status as of now. Raises what a lost database raises."""
         async with self._alone:
             memory, made = self._memory, self._status
             if memory and made and not memory.stirred and time.monotonic() - self._made < LASTS:

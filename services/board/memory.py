@@ -52,8 +52,14 @@ class Memory:
     def epoch(self) -> int:
         return max(rows.epoch for rows in self._rows.values())
 
-    def hear(self, change: Change[Any]) -> None:
+    def hear(self, change: Change[Any]) -> bool:
+        """Note what a projection tells. Returns whether all have come to one position: only such states fit together."""
         self._rows[change.name].hear(change)
+        together = len({rows.told for rows in self._rows.values()}) == 1
+        if together:
+            for rows in self._rows.values():
+                rows.ripen()
+        return together
 
     def moment(self, now: datetime) -> Moment:
         rules = self.given.of(RULES, "").rules
@@ -68,6 +74,8 @@ class Memory:
         for tag in await self._rows[NOTES.name].ask_prefix(self._today):
             self._welcome(tag)
         self._opened = (self.moment(now).day, self.epoch)
+        for rows in self._rows.values():
+            rows.told = max(rows.told, rows.position)
 
     def serves(self, now: datetime) -> bool:
         """Whether it is still the day, and the life of the log, that was opened."""

@@ -23,24 +23,32 @@ class Rows:
         self._pool = pool
         self._given = given
         self._known: set[str] = set()
+        self.told = 0
         self._news: dict[str, States] = {}
-        self._told = 0
+        self._ripe: dict[str, States] = {}
+        self._ripe_at = 0
 
     def hear(self, change: Change[States]) -> None:
-        """Note what changed; it counts once it is taken in."""
+        """Note what changed; it counts once it is ripe, and is at hand once it is taken in."""
         self._news |= change.states
-        self._told = change.position
+        self.told = change.position
         self.epoch = max(self.epoch, change.epoch)
+
+    def ripen(self) -> None:
+        """What was noted so far may be taken in."""
+        self._ripe |= self._news
+        self._news = {}
+        self._ripe_at = self.told
 
     @property
     def stirred(self) -> bool:
-        return self._told > self.position or bool(self._news)
+        return self._ripe_at > self.position or bool(self._ripe)
 
     def take_in(self) -> dict[str, States]:
-        """Bring the states at hand up to what was told; returns everything that was told of, also of tags that nobody asked for."""
-        news, self._news = self._news, {}
+        """Bring the states at hand up to what is ripe; returns all of that, also for tags that nobody asked for."""
+        news, self._ripe = self._ripe, {}
         self._put({tag: states for tag, states in news.items() if tag in self._known})
-        self.position = max(self.position, self._told)
+        self.position = max(self.position, self._ripe_at)
         return news
 
     async def ask(self, tags: Iterable[str]) -> bool:
