@@ -72,7 +72,7 @@ def _called(at_hand: AtHand, player: str, colour: str | None) -> str:
 def _on_fields(at_hand: AtHand, titles: dict[str, str]) -> Iterable[Alert]:
     """Whoever is on a field and may not be any more, and markers over the stop limit there."""
     for player, verdict in at_hand.verdicts.items():
-        on = at_hand.given.of(PRESENCE, player).on
+        on = at_hand.given.of(PRESENCE, player).on if verdict.whereabouts == "on_field" else None
         if on is None:
             continue
         colours = at_hand.given.of(LINE_UP, on.game).colours if on.game else {}

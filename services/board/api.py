@@ -9,7 +9,7 @@ import anyio
 from litestar import Litestar, Request, Response, get
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
-from litestar.response import Redirect, Stream
+from litestar.response import Stream
 
 from contracts.board import PAGE, Status
 from contracts.problems import NotCaughtUp
@@ -76,11 +76,12 @@ def file_route(path: str, name: str, media: str) -> HTTPRouteHandler:
 
 
 @get("/", opt={"public": True})
-async def home(request: Request[Any, Any, Any]) -> Response[Any]:
+async def home(request: Request[Any, Any, Any]) -> Response[bytes]:
     """To the board of the only park; where there are several, a list of them."""
     parks = sorted(request.app.state.boards)
     if len(parks) == 1:
-        return Redirect(f"/parks/{parks[0]}/board", status_code=303, headers=NO_STORE)
+        there = NO_STORE | {"Location": f"/parks/{parks[0]}/board"}
+        return Response(b"", status_code=303, media_type="text/html", headers=there)
     links = "".join(f'<li><a href="/parks/{park}/board">{park}</a></li>' for park in parks)
     page = f'<!doctype html><html lang="en"><title>Boards</title><h1>Boards</h1><ul>{links}</ul></html>'
     return Response(page.encode(), media_type="text/html", headers=GUARDED)

@@ -1,7 +1,7 @@
 """What a status is made of: the states at hand, today's people, and what was found of each of them."""
 
 from collections.abc import Mapping
-from typing import Final, cast
+from typing import Literal, cast
 
 from msgspec import Struct
 
@@ -17,19 +17,18 @@ from services.core.command import Moment
 from services.core.fold import Given
 from services.registration.states import PLAYER
 
-PRIVATE: Final = {"unfit": "see_first_aid", "banned": "see_manager"}
-"""Reasons that a wall does not tell of anybody: it sends him to where it is cleared."""
+Whereabouts = Literal["cleared", "not_cleared", "on_field", "gone_home"]
 
 
 class Verdict(Struct, frozen=True):
-    """Why a player is not cleared for the field he is judged for; no reasons: he is."""
+    """What was found of a player when he was judged last: for which field, and every reason why he is not cleared for it."""
 
     field: str | None
     reasons: tuple[Reason, ...]
-
-    @property
-    def codes(self) -> frozenset[str]:
-        return frozenset(one.code for one in self.reasons)
+    whereabouts: Whereabouts = "not_cleared"
+    minor: bool = False
+    station: str | None = None
+    """Where he queues: his first missing thing is cleared there."""
 
 
 class AtHand(Struct, frozen=True):

@@ -7,8 +7,9 @@ from datetime import timedelta
 from contracts.board import Clock, Count, Field, FieldState, Next, StandingHold, Team, Wait
 from contracts.envelope import Reason
 from contracts.reasons import REASONS
-from services.board.at_hand import PRIVATE, AtHand
+from services.board.at_hand import AtHand
 from services.board.notes import LINE_UP
+from services.board.people import told
 from services.clearance import field as fields
 from services.clearance import holds
 from services.clearance.field import Field as FieldStory
@@ -175,6 +176,6 @@ def _waits(
             where[one.code] = one.where
     for code, players in sorted(who.items(), key=lambda item: (-len(item[1]), item[0])):
         armbands = sorted((at_hand.armband(one, colours[one]) for one in players), key=lambda band: band.number)
-        told = f"See {where[code]}." if code in PRIVATE else sentence(code)
-        found[PRIVATE.get(code, code)] = Wait(sentence=told, where=where[code], who=tuple(armbands))
+        what = sentence(code) if told(code) == code else f"See {where[code]}."
+        found[told(code)] = Wait(sentence=what, where=where[code], who=tuple(armbands))
     return found

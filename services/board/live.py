@@ -24,6 +24,8 @@ PACE: Final = 0.2
 """Seconds between two messages to a reader."""
 REJUDGED: Final = 20.0
 """Seconds after which everybody is judged anew, for what time alone has changed."""
+PASS: Final = 250
+"""Players judged anew before the next message: the rest follows in the ones after it."""
 LASTS: Final = 1.0
 """Seconds that a status serves again while nothing is told."""
 _UNREAD: Final = b": the record cannot be read\n\n"
@@ -53,16 +55,23 @@ class Board:
 
     async def reached(self, position: int) -> Status:
         """The status as of now and at least a position that every projection has reached. TimeoutError after a while."""
+        made = await self.current()
         async with asyncio.timeout(PATIENCE):
-            while (made := await self.current()).position < position:  # noqa: ASYNC110 - the event is the other task's
+            while position and (made.position < position or self._unfinished):
                 await asyncio.sleep(0.01)
-            return made
+                made = await self.current()
+        return made
+
+    @property
+    def _unfinished(self) -> bool:
+        return self._memory is not None and self._memory.unfinished
 
     async def current(self) -> Status:
         """The status as of now. Raises what a lost database raises."""
         async with self._alone:
             memory, made = self._memory, self._status
-            if memory and made and not memory.stirred and time.monotonic() - self._made < LASTS:
+            waits = memory is None or memory.stirred or memory.unfinished
+            if made and not waits and time.monotonic() - self._made < LASTS:
                 return made
             self._status = await self._make()
             self._made = time.monotonic()
@@ -73,16 +82,18 @@ class Board:
         now = self._park.clock.now()
         try:
             memory = self._memory
+            most: int | None = PASS
             if memory is None or not memory.serves(now):
-                memory = self._memory = Memory(self._park.park, self._pool)
+                memory, most = Memory(self._park.park, self._pool), None
+                self._memory = memory
                 await memory.open(now)
-            everybody = time.monotonic() - self._judged > REJUDGED
-            at_hand = await memory.bring_up_to(now, everybody=everybody)
+            if time.monotonic() - self._judged > REJUDGED:
+                self._judged = time.monotonic()
+                memory.judge_everybody()
+            at_hand = await memory.bring_up_to(now, most)
         except BaseException:
             self._memory = None
             raise
-        if everybody:
-            self._judged = time.monotonic()
         return status(at_hand, self._park.park, memory.epoch)
 
     async def run(self) -> None:
@@ -106,7 +117,7 @@ class Board:
         await self._check()
         await asyncio.sleep(PACE)
         with suppress(TimeoutError):
-            async with asyncio.timeout(LASTS):
+            async with asyncio.timeout(0 if self._unfinished else LASTS):
                 await self._stirred.wait()
 
     async def _check(self) -> None:

@@ -4,6 +4,7 @@ import asyncio
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from datetime import date, datetime
+from itertools import chain
 from typing import Any
 
 from services.board.at_hand import AtHand, Verdict
@@ -14,7 +15,6 @@ from services.board.verdicts import asked_fields, called_to, judge
 from services.clearance import model as clearance
 from services.clearance.api import PROJECTION as CLEARANCE
 from services.clearance.field import FIELD, FIELDS
-from services.clearance.presence import PRESENCE
 from services.core.command import Moment
 from services.core.fold import Fold, Given, Subject
 from services.core.pool import Pool
@@ -24,7 +24,7 @@ from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
 
-SLICE = 100
+SLICE = 50
 """Players judged before the others in this process get their turn."""
 
 
@@ -40,6 +40,8 @@ class Memory:
         }
         self._arrivals: dict[str, Arrival] = {}
         self._called: dict[str, str] = {}
+        self._due: dict[str, None] = {}
+        """Whom to judge anew, in this order: the latest touched first."""
         self._verdicts: dict[str, Verdict] = {}
         self._concerned: defaultdict[str, set[str]] = defaultdict(set)
         """By tag of the clearance: the players whose verdict rests on it."""
@@ -72,7 +74,7 @@ class Memory:
         await self._ask((LAST_RESULT, station) for station in STATIONS)
         self._today = f"day:{self.moment(now).day}:"
         for tag in await self._rows[NOTES.name].ask_prefix(self._today):
-            self._welcome(tag)
+            self._due |= dict.fromkeys(self._welcome(tag))
         self._opened = (self.moment(now).day, self.epoch)
         for rows in self._rows.values():
             rows.told = max(rows.told, rows.position)
@@ -86,11 +88,24 @@ class Memory:
         """Whether something was told that is not taken in yet."""
         return any(rows.stirred for rows in self._rows.values())
 
-    async def bring_up_to(self, now: datetime, *, everybody: bool = False) -> AtHand:
-        """Take in what was told, and judge whom it touches; or everybody, for what time has changed."""
-        touched = self._take_in() | (self._arrivals.keys() - self._verdicts.keys())
+    @property
+    def unfinished(self) -> bool:
+        """Whether somebody waits to be judged anew."""
+        return bool(self._due)
+
+    def judge_everybody(self) -> None:
+        """For what time alone has changed; behind whoever waits already."""
+        self._due |= dict.fromkeys(self._arrivals)
+
+    async def bring_up_to(self, now: datetime, most: int | None = None) -> AtHand:
+        """Take in what was told, and judge whom it touches, at most so many now: the park's holds wait for nobody's papers."""
+        touched = self._take_in()
         touched |= await self._follow_games()
-        await self._judge(list(self._arrivals if everybody else touched), now)
+        self._due = dict.fromkeys([*touched, *self._due])
+        now_judged = list(self._due)[:most]
+        await self._judge(now_judged, now)
+        for player in now_judged:
+            del self._due[player]
         await self._ask((SPOT_CHECK, marker) for marker in self._markers_on_fields())
         return AtHand(self.given, self._arrivals, self._verdicts, self.moment(now))
 
@@ -126,22 +141,24 @@ class Memory:
         }
 
     async def _judge(self, players: Collection[str], now: datetime) -> None:
-        players = list(players)
-        await self._read_for(players)
-        moment = self.moment(now)
-        for number, player in enumerate(players):
-            fields = asked_fields(self.given, player, self._arrivals[player], self._called)
-            self._verdicts[player] = judge(self.given, player, fields, moment)
-            for fold, subject in self._subjects(player):
-                self._concerned[fold.tag(subject)].add(player)
-            if number % SLICE == SLICE - 1:
-                await asyncio.sleep(0)
+        waiting = list(players)
+        for start in range(0, len(waiting), SLICE):
+            some = waiting[start : start + SLICE]
+            subjects = await self._read_for(some)
+            moment = self.moment(now)
+            for player in some:
+                fields = asked_fields(self.given, player, self._arrivals[player], self._called)
+                self._verdicts[player] = judge(self.given, player, fields, moment)
+                for fold, subject in subjects[player]:
+                    self._concerned[fold.tag(subject)].add(player)
+            await asyncio.sleep(0)
 
-    async def _read_for(self, players: Iterable[str]) -> None:
-        """Whatever their clearance rests on: what a player carries first, then what is known of that."""
-        unread = True
-        while unread:
-            unread = await self._ask(subject for player in players for subject in self._subjects(player))
+    async def _read_for(self, players: Iterable[str]) -> dict[str, set[Subject]]:
+        """Have at hand, and return, whatever their clearance rests on: what a player carries first, then what is known of that."""
+        while True:
+            subjects = {player: self._subjects(player) for player in players}
+            if not await self._ask(chain.from_iterable(subjects.values())):
+                return subjects
 
     def _subjects(self, player: str) -> set[Subject]:
         fields = self.given.of(FIELDS, "").names
@@ -153,7 +170,7 @@ class Memory:
 
     def _markers_on_fields(self) -> Iterable[str]:
         """The markers that are on a field."""
-        on = (player for player in self._arrivals if self.given.of(PRESENCE, player).on)
+        on = (player for player, verdict in self._verdicts.items() if verdict.whereabouts == "on_field")
         return (marker for player in on for marker in self.given.of(KIT, player).markers)
 
     async def _ask(self, subjects: Iterable[Subject]) -> bool:

@@ -4,40 +4,33 @@ from collections import Counter
 from typing import Final
 
 from contracts.board import Players, Result, Station, StationName
-from services.board.at_hand import PRIVATE, AtHand, Verdict
+from services.board.at_hand import AtHand
 from services.board.notes import LAST_RESULT
 from services.board.results import STATIONS
-from services.registration.model import is_minor
-from services.registration.states import PLAYER
 
-NO_QUEUE: Final = frozenset({"left_park", "banned", "ejected", "sitting_out", "already_on_field"})
-"""Nobody waits at a station for these."""
+PRIVATE: Final = {"unfit": "see_first_aid", "banned": "see_manager"}
+"""Reasons that a wall does not tell of anybody: it sends him to where it is cleared."""
+
+
+def told(code: str) -> str:
+    """A reason's code as a wall may tell it."""
+    return PRIVATE.get(code, code)
 
 
 def counts(at_hand: AtHand) -> Players:
     """Everybody registered today is exactly one of: cleared, not cleared, on a field, gone home."""
-    registered, cleared, not_cleared, on_field, gone, minors = 0, 0, 0, 0, 0, 0
-    reasons = Counter[str]()
-    for name, verdict in at_hand.verdicts.items():
-        player = at_hand.given.of(PLAYER, name)
-        registered += 1
-        if player.left:
-            gone += 1
-            continue
-        minors += is_minor(player.age_band, at_hand.moment.rules)
-        if at_hand.field_of(name) is not None:
-            on_field += 1
-        elif verdict.reasons:
-            not_cleared += 1
-            reasons.update(PRIVATE.get(code, code) for code in verdict.codes)
-        else:
-            cleared += 1
+    where, reasons, minors = Counter[str](), Counter[str](), 0
+    for verdict in at_hand.verdicts.values():
+        where[verdict.whereabouts] += 1
+        if verdict.whereabouts == "not_cleared":
+            reasons.update({told(one.code) for one in verdict.reasons})
+        minors += verdict.minor and verdict.whereabouts != "gone_home"
     return Players(
-        registered=registered,
-        cleared=cleared,
-        not_cleared=not_cleared,
-        on_field=on_field,
-        gone_home=gone,
+        registered=where.total(),
+        cleared=where["cleared"],
+        not_cleared=where["not_cleared"],
+        on_field=where["on_field"],
+        gone_home=where["gone_home"],
         sitting_out=reasons["sitting_out"],
         stood_down=reasons["stood_down"],
         ejected=reasons["ejected"],
@@ -46,19 +39,9 @@ def counts(at_hand: AtHand) -> Players:
     )
 
 
-def queues_at(verdict: Verdict) -> str | None:
-    """The station that clears a player's first missing thing; None: he waits at none."""
-    codes = verdict.codes
-    if codes & {"left_park", "banned", "ejected"}:
-        return None
-    return next((one.where for one in verdict.reasons if one.code not in NO_QUEUE), None)
-
-
 def stations(at_hand: AtHand) -> dict[StationName, Station]:
     """Every station, with its queue and its last result."""
-    waiting = Counter(
-        queues_at(verdict) for player, verdict in at_hand.verdicts.items() if at_hand.field_of(player) is None
-    )
+    waiting = Counter(verdict.station for verdict in at_hand.verdicts.values())
     return {name: Station(waiting=waiting[name], last=_last(at_hand, name)) for name in STATIONS}
 
 
