@@ -11,7 +11,7 @@ from contracts.words import ArmbandNumber, CautionId, Colour, FieldId, GameId, I
 HEAD: frozenset[Role] = frozenset({"head_referee", "manager"})
 CAUTIONERS: frozenset[Role] = frozenset({"referee", "staging", "gear", "chrono", "head_referee", "manager"})
 ViolationCode = Annotated[
-    str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$", description="An entry of the catalogue in the park rules.")
+    str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$(?!\n)", description="An entry of the catalogue in the park rules.")
 ]
 VoidCause = Literal["wrong_player", "recorded_twice", "not_a_violation", "appeal_upheld", "entered_in_error"]
 

@@ -15,7 +15,7 @@ ON_THE_GROUND: frozenset[Role] = frozenset(
 )
 Model = Annotated[
     str,
-    Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,39}$", description="The fleet's own word for the model."),
+    Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9 ._-]{0,39}$(?!\n)", description="The fleet's own word for the model."),
 ]
 Fault = Literal[
     "lens_scratched", "lens_seal", "strap", "foam", "cover_missing", "leak", "jam", "trigger", "regulator",

@@ -39,7 +39,7 @@ class Entrant(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     colour: Colour
 
 
-class Offender(Struct, frozen=True, kw_only=True):
+class Offender(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """A player who is not cleared, with every reason."""
 
     player: PlayerId

@@ -60,7 +60,7 @@ class VelocityRules(_Rules, frozen=True, kw_only=True):
 class Violation(_Rules, frozen=True, kw_only=True):
     """One entry of the catalogue."""
 
-    code: Annotated[str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$")]
+    code: Annotated[str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$(?!\n)")]
     weight: Weight
     title: str
     by: tuple[Role, ...] = ("referee",)
@@ -115,7 +115,7 @@ class GameRules(_Rules, frozen=True, kw_only=True):
 class MoneyRules(_Rules, frozen=True, kw_only=True):
     """What is recorded of the till's doings."""
 
-    currency: Annotated[str, Meta(pattern=r"^[A-Z]{3}$", description="ISO 4217")] = "EUR"
+    currency: Annotated[str, Meta(pattern=r"^[A-Z]{3}$(?!\n)", description="ISO 4217")] = "EUR"
     refund_after_start: bool = False
     """Whether entry is refunded once the player has been in a game."""
 
@@ -124,9 +124,9 @@ class Rules(_Rules, frozen=True, kw_only=True):
     """One version of a park's rules."""
 
     version: Wording
-    time_zone: Annotated[str, Meta(pattern=r"^[A-Za-z_+-]+(/[A-Za-z0-9_+-]+)*$", description="IANA time zone")] = (
-        "Etc/UTC"
-    )
+    time_zone: Annotated[
+        str, Meta(pattern=r"^[A-Za-z_+-]+(/[A-Za-z0-9_+-]+)*$(?!\n)", description="IANA time zone")
+    ] = "Etc/UTC"
     clock_tolerance_minutes: Minutes = 5.0
     """How far ahead of the server a claimed time may lie."""
     backdate_days: Annotated[int, Meta(ge=1, le=366)] = 7

@@ -8,10 +8,10 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-_ID = r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$"
+_ID = r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$(?!\n)"
 
 
-ParkId = Annotated[str, Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,31}$", description="A park: one site, one log.")]
+ParkId = Annotated[str, Meta(pattern=r"^[a-z0-9][a-z0-9-]{0,31}$(?!\n)", description="A park: one site, one log.")]
 PersonId = Annotated[str, Meta(pattern=_ID, extra={"tag": "person"}, description="A human being across days.")]
 PlayerId = Annotated[str, Meta(pattern=_ID, extra={"tag": "player"}, description="A person on one operating day.")]
 GroupId = Annotated[str, Meta(pattern=_ID, extra={"tag": "group"}, description="People who came together.")]
@@ -91,4 +91,4 @@ Speed = Annotated[float, Meta(ge=0, le=2000, description="Speed in feet per seco
 Celsius = Annotated[float, Meta(ge=-60, le=70, description="Temperature in degrees Celsius.")]
 Minutes = Annotated[float, Meta(ge=0, le=1440, description="Minutes.")]
 Wording = Annotated[str, Meta(pattern=_ID, description="The version of a waiver's or a rule set's wording.")]
-Language = Annotated[str, Meta(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$", description="BCP 47 language tag.")]
+Language = Annotated[str, Meta(pattern=r"^[a-z]{2,3}(-[A-Z]{2})?$(?!\n)", description="BCP 47 language tag.")]

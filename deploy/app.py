@@ -95,7 +95,7 @@ def plain(url: str) -> str:
 
 def listening_socket(host: str, port: int) -> socket.socket:
     """A socket bound to the address; raises PortTaken."""
-    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # so that asyncio sends at once
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))

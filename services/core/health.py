@@ -3,47 +3,48 @@
 from typing import Any
 
 from litestar import Request, Response, get
-from prometheus_client import CONTENT_TYPE_LATEST, generate_latest
+from prometheus_client import generate_latest
 
-from contracts.words import Role
+from contracts.reads import WATCHERS, Alive, LogState, ParkState, ProjectionsState, Readiness, RelayState
+from services.core.log import ParkNotOpen
+from services.core.park import Park
 from services.core.pool import LOST
 
-WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "board"})
+
+_UNREADABLE: tuple[type[Exception], ...] = (*LOST, ParkNotOpen)
 
 
 @get("/health", opt={"public": True})
-async def health() -> dict[str, str]:
+async def health() -> Alive:
     """The process answers."""
-    return {"status": "alive"}
+    return Alive(status="alive")
 
 
 @get("/ready", opt={"public": True})
-async def ready(request: Request[Any, Any, Any]) -> Response[dict[str, Any]]:
+async def ready(request: Request[Any, Any, Any]) -> Response[Readiness]:
     """503 unless every park's log can be read. The bus may be down without harm: that is said, not failed."""
-    parks: dict[str, Any] = {}
-    readable = True
-    for name, park in request.app.state.parks.items():
-        try:
-            head = await park.log.head()
-        except LOST as error:
-            readable = False
-            parks[name] = {"log": f"cannot be read: {type(error).__name__}"}
-            continue
-        projector = request.app.state.projectors[name]
-        relay = request.app.state.relays[name]
-        parks[name] = {
-            "log": {"epoch": head.epoch, "position": head.position},
-            "projections": {
-                "position": projector.position(),
-                "from_bus": projector.connected,
-                "failed": projector.failures,
-            },
-            "relay": {"state": relay.state, "why": relay.why, "position": relay.position},
-        }
-    return Response({"ready": readable, "parks": parks}, status_code=200 if readable else 503)
+    parks = {name: await _state(request, park) for name, park in request.app.state.parks.items()}
+    readable = all(isinstance(park.log, LogState) for park in parks.values())
+    return Response(Readiness(ready=readable, parks=parks), status_code=200 if readable else 503)
+
+
+async def _state(request: Request[Any, Any, Any], park: Park) -> ParkState:
+    try:
+        head = await park.log.head()
+    except _UNREADABLE as error:
+        return ParkState(log=f"The log cannot be read: {type(error).__name__}.")
+    projector = request.app.state.projectors[park.park]
+    relay = request.app.state.relays.get(park.park)
+    return ParkState(
+        log=LogState(epoch=head.epoch, position=head.position),
+        projections=ProjectionsState(
+            position=projector.position(), from_bus=projector.connected, failed=projector.failures
+        ),
+        relay=relay and RelayState(state=relay.state, why=relay.why, position=relay.position),
+    )
 
 
 @get("/parks/{park:str}/metrics", opt={"roles": WATCHERS})
 async def metrics() -> Response[bytes]:
     """Prometheus text format."""
-    return Response(generate_latest(), media_type=CONTENT_TYPE_LATEST)
+    return Response(generate_latest(), media_type="text/plain; version=1.0.0")

@@ -30,10 +30,9 @@ def occurred(command: Command, contact: Contact, rules: Rules) -> Occurred:
     now, claimed = contact.received_at, command.occurred_at
     if claimed is None:
         return Occurred(now, "server")
-    offset = now - contact.device_time if contact.device_time else timedelta()
-    at = claimed + offset
+    at = _corrected(claimed, contact)
     ahead = timedelta(minutes=rules.clock_tolerance_minutes)
-    if now - timedelta(days=rules.backdate_days) <= at <= now + ahead:
+    if at is not None and now - timedelta(days=rules.backdate_days) <= at <= now + ahead:
         return Occurred(min(at, now), "corrected" if contact.device_time else "claimed")
     if command.FACT:
         return Occurred(now, "impossible")
@@ -42,3 +41,11 @@ def occurred(command: Command, contact: Contact, rules: Rules) -> Occurred:
         f"Set the device's clock and send the request again with a time of the last {rules.backdate_days} days.",
         where="$.occurred_at",
     )
+
+
+def _corrected(claimed: datetime, contact: Contact) -> datetime | None:
+    """A claim by the server's clock, or None where that lies outside the calendar."""
+    try:
+        return claimed + (contact.received_at - contact.device_time) if contact.device_time else claimed
+    except OverflowError:
+        return None

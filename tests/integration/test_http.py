@@ -273,6 +273,31 @@ def test_a_fact_dated_1900_is_recorded_at_its_receipt_and_marked(live, chrono):
     assert '"claimed_at":"1900-01-01T12:00:00Z"' in live.leaf(response.json()["position"]).decode()
 
 
+@pytest.mark.parametrize(
+    ("claimed", "device_time"),
+    [
+        ("9999-12-31T23:59:59Z", "1985-04-12T23:20:50Z"),
+        ("2026-05-09T09:00:00Z", "9999-12-31T23:59:59Z"),
+        ("0001-01-01T00:00:00+23:59", "9000-01-01T00:00:00Z"),
+    ],
+)
+def test_a_clock_so_wrong_that_no_calendar_holds_the_correction_is_impossible_and_breaks_nothing(
+    live, chrono, claimed, device_time
+):
+    fact = live.post(
+        "velocity/check-chrono", {"chrono": chrono, "good": True, "occurred_at": claimed}, device_time=device_time
+    )
+    assert fact.status_code == 201
+    assert decode(live.leaf(fact.json()["position"])).clock == "impossible"
+    new = {"chrono": f"{chrono}-d", "occurred_at": claimed}
+    refused(live.post("velocity/register-chrono", new, device_time=device_time), 422, "impossible-time")
+
+
+@pytest.mark.usefixtures("unwritten")
+def test_a_name_that_ends_in_a_line_feed_is_no_name(live):
+    refused(live.post("velocity/register-chrono", {"chrono": "chrono-n\n"}), 422, "invalid-body")
+
+
 @pytest.mark.parametrize("service", sorted({path.partition("/")[0] for path in COMMANDS}))
 def test_every_documented_write_route_of_a_service_is_there(live, service):
     documented = {path for path in openapi.document()["paths"] if path.split("/")[3:4] == [service]}
