@@ -13,12 +13,14 @@ from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids, Unk
 from contracts.registration import (
     AgeBandRenewed,
     AssignRotation,
+    BanLifted,
     BanPerson,
     HandOverMinor,
     HoldBriefing,
     LiftBan,
     MinorHandedOver,
     PassReissued,
+    PersonBanned,
     PlayerRegistered,
     RecordGuardianLeft,
     RecordLeft,
@@ -286,6 +288,9 @@ def test_a_return_from_before_the_leaving_is_refused_and_one_at_the_same_minute_
     park.at(60).when(RecordLeft(player="ash"))
     with pytest.raises(NotInThatState, match="left at 10:00 UTC, after the return"):
         park.at(70).when(RecordReturn(player="ash", occurred_at=clock(59)))
+    park.when(RecordLeft(player="ash", occurred_at=clock(55)))
+    with pytest.raises(NotInThatState, match="left at 10:00 UTC, after the return"):
+        park.when(RecordReturn(player="ash", occurred_at=clock(57)))
     park.when(RecordReturn(player="ash", occurred_at=clock(60)))
     assert codes(park) == []
 
@@ -372,6 +377,13 @@ def test_a_ban_is_lifted_by_the_later_word_only(park):
     for command in (BanPerson(person="person-owl"), LiftBan(person="person-owl")):
         with pytest.raises(UnknownSubject, match="no person person-owl"):
             park.when(command)
+
+
+def test_the_word_on_a_ban_that_was_given_later_holds_whichever_was_recorded_first(park):
+    ready(park)
+    park.at(60).given(PersonBanned(person="person-ash", until=None))
+    park.given(BanLifted(person="person-ash"), occurred_at=clock(30))
+    assert codes(park) == ["banned"]
 
 
 def test_an_arrival_says_which_briefing_he_has_to_hear(park):
