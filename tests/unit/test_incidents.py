@@ -46,6 +46,7 @@ def test_every_cause_is_named_once_and_lifted_together(park):
 def test_whoever_comes_off_a_field_injured_waits_for_the_first_aider(park):
     park.given(out("injured"))
     assert codes(park) == ["unfit"]
+    assert found(park) == ["You are not fit to play at the moment. Recorded: injured."]
     park.when(DeclareFit(player="ash"))
     assert codes(park) == []
 
