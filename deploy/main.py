@@ -14,7 +14,7 @@ import msgspec
 import uvloop
 from cyclopts import App
 
-from deploy import serve
+from deploy import serve, upkeep
 from deploy.app import PortTaken, listening_socket
 from deploy.demo.summary import Summary
 from deploy.embedded import Servers, servers
@@ -51,6 +51,19 @@ def run(*, once: bool = False, empty: bool = False, seed: int = 7) -> None:
             summary = uvloop.run(serve.serve(_database(up, state), up.bus, listening, state, plan))
     if summary is not None:
         _conclude(summary)
+
+
+@app.command
+def check() -> None:
+    """Hold every read table against its log, while the park runs; exit 1 at a difference, which is named."""
+    if not uvloop.run(upkeep.check_all(upkeep.database_of(read(os.environ)), serve.tell)):
+        sys.exit("The read tables differ from the log. Make them again: fieldledger rebuild.")
+
+
+@app.command
+def rebuild() -> None:
+    """Make every read table again from the log alone, beside the live one, while the park runs."""
+    uvloop.run(upkeep.rebuild_all(upkeep.database_of(read(os.environ)), serve.tell))
 
 
 @contextmanager

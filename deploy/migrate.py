@@ -27,7 +27,7 @@ def migrate(admin_url: str, service_password: str) -> str:
     running event loop. Raises MigrationRefusedError when an applied file has changed or is missing.
     """
     asyncio.run(_migrate(admin_url, service_password))
-    return _service_url(admin_url, service_password)
+    return service_url(admin_url, service_password)
 
 
 async def _migrate(admin_url: str, service_password: str) -> None:
@@ -69,7 +69,7 @@ async def _apply(connection: asyncpg.Connection) -> None:
             )
 
 
-def _service_url(admin_url: str, password: str) -> str:
+def service_url(admin_url: str, password: str) -> str:
     parts = urlsplit(admin_url)
     host = parts.netloc.rpartition("@")[2]
     return urlunsplit(parts._replace(netloc=f"{SERVICE_ROLE}:{quote(password, safe='')}@{host}"))

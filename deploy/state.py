@@ -79,12 +79,21 @@ def _home(state: Path, server: str, account: Account) -> Path:
 
 def access(state: Path, server: str, roles: tuple[str, ...]) -> Access:
     """The server's port and passwords, kept from run to run; a port that another program took is replaced."""
-    path = state / f"{server}.json"
-    kept = msgspec.json.decode(path.read_bytes(), type=Access) if path.exists() else None
+    path = _path(state, server)
+    kept = last_access(state, server) if path.exists() else None
     passwords = kept.passwords if kept else {role: secrets.token_urlsafe(24) for role in roles}
     now = Access(port=usable_port(kept.port if kept else None), passwords=passwords)
     replace_private(path, msgspec.json.encode(now))
     return now
+
+
+def last_access(state: Path, server: str) -> Access:
+    """How the server that runs, or ran last, is reached. There must have been one."""
+    return msgspec.json.decode(_path(state, server).read_bytes(), type=Access)
+
+
+def _path(state: Path, server: str) -> Path:
+    return state / f"{server}.json"
 
 
 def replace_private(path: Path, content: bytes) -> Path:

@@ -5,6 +5,7 @@ from typing import Any
 
 import msgspec
 from litestar import Request, get
+from litestar.params import FromPath
 
 from contracts.clearance import GATE, Clearance, Clearances, Names
 from contracts.envelope import Reason
@@ -28,7 +29,7 @@ PROJECTION = Folds("clearance", model.FOLDS)
 
 
 @get("/parks/{park:str}/clearance/players/{player:str}", opt={"roles": GATE})
-async def player_clearance(request: Request[Any, Any, Any], park: str, player: str) -> Clearance:
+async def player_clearance(request: Request[Any, Any, Any], park: FromPath[str], player: FromPath[str]) -> Clearance:
     """May this player, with what he carries, enter this field now? Read from the log itself."""
     where = park_of(request, park)
     player = _fits(player, PlayerId, "player")
@@ -40,7 +41,7 @@ async def player_clearance(request: Request[Any, Any, Any], park: str, player: s
 
 
 @get("/parks/{park:str}/clearance", opt={"roles": GATE})
-async def clearances(request: Request[Any, Any, Any], park: str) -> Clearances:
+async def clearances(request: Request[Any, Any, Any], park: FromPath[str]) -> Clearances:
     """Who of these players is not ready for a field, and why? From the read tables, for staging's screen."""
     where = park_of(request, park)
     field = _fits(request.query_params.get("field", ""), FieldId, "field")
