@@ -18,7 +18,7 @@ OFF_THE_FIELD: Final = frozenset(
     {"ejected", "stood_down", "sitting_out", "unfit", "banned", "consent_missing", "record_not_understood"}
 )
 """Reasons that take somebody off a field he is on already."""
-NAMED: Final = 6
+NAMED: Final = 5
 """Armbands that one sentence names."""
 
 
@@ -57,7 +57,7 @@ def _heads(at_hand: AtHand, story: FieldStory) -> Iterable[Alert]:
         if len(players) > NAMED:
             who += f" and {len(players) - NAMED} more"
         if run.uncounted:
-            sentence = f"Heads missing on {_title(story)}: {who}. Keep the field shut."
+            sentence = f"Heads missing on {_title(story)}: {who}. Keep it shut."
             yield Alert(kind="heads_missing", sentence=sentence, field=story.field, since=run.heads.place[0])
         else:
             sentence = f"Search open for {who}, last on {_title(story)}."

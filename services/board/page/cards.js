@@ -29,11 +29,27 @@ export class GameClock extends HTMLElement {
 
 /** One field, as a sign at its gate. */
 export class FieldCard extends HTMLElement {
+  #watched = new ResizeObserver(() => this.#render());
+
+  connectedCallback() {
+    this.#watched.observe(this);
+  }
+
+  disconnectedCallback() {
+    this.#watched.disconnect();
+  }
+
   show(name, field) {
     const told = JSON.stringify(field);
     if (told === this.told) return;
     this.told = told;
+    this.field = field;
     this.dataset.field = name;
+    this.#render();
+  }
+
+  #render() {
+    const field = this.field;
     this.dataset.state = field.state;
     this.tabIndex = 0;
     this.setAttribute("role", "group");
@@ -43,9 +59,20 @@ export class FieldCard extends HTMLElement {
       el("p", { class: "state" }, shape(field.state), el("b", {}, field.state)),
       el("div", { class: "body" }, ...body(field)),
     );
+    this.tick(this.now);
+    this.#fit();
+  }
+
+  /** What the game waits for, as far as there is room for it, and how much more there is. */
+  #fit() {
+    const next = this.querySelector(".next");
+    while (next && next.scrollHeight > next.clientHeight + 1 && next.querySelector(".waits li:not(.more)")) {
+      dropOne(next.querySelector(".waits"));
+    }
   }
 
   tick(now) {
+    this.now = now;
     this.querySelector("game-clock")?.tick(now);
   }
 }
@@ -61,7 +88,7 @@ function* body(field) {
 }
 
 function holdLine(hold) {
-  const confirmed = hold.confirmed_at ? "stopped, covers on" : "not confirmed";
+  const confirmed = hold.confirmed_at ? "confirmed" : "not confirmed";
   return el("p", { class: "hold-line" }, el("b", {}, words(hold.cause)), ` — ${confirmed}`);
 }
 
@@ -118,8 +145,19 @@ function waitLine([code, wait]) {
   );
 }
 
+/** Leave out the last armband of the last reason; the reason itself, where one armband is all it has. */
+function dropOne(list) {
+  const last = [...list.querySelectorAll("li:not(.more)")].at(-1);
+  const bands = last.querySelectorAll(".armband");
+  const [from, gone] = bands.length > 1 ? [last, bands[bands.length - 1]] : [list, last];
+  const before = from.querySelector(":scope > .more");
+  gone.remove();
+  before?.remove();
+  from.append(more(Number(before?.dataset.count ?? 0) + 1, from === list ? "li" : "span"));
+}
+
 function more(count, name) {
-  return count > 0 && el(name, { class: "more" }, `and ${count} more`);
+  return count > 0 && el(name, { class: "more", "data-count": count }, `and ${count} more`);
 }
 
 /** One station: how many wait there, and what it did last. */
