@@ -10,7 +10,6 @@ from services.core.log import ParkNotOpen
 from services.core.park import Park
 from services.core.pool import LOST
 
-
 _UNREADABLE: tuple[type[Exception], ...] = (*LOST, ParkNotOpen)
 
 
