@@ -1,5 +1,7 @@
 """What goes wrong on the invented Saturday, so that the record has something to say."""
 
+import msgspec
+
 from contracts.discipline import (
     Caution,
     ConfirmEjection,
@@ -50,7 +52,6 @@ class Stories:
             ("quarry-1", 2): self._contact,
             ("quarry-1", 4): self._first_caution("talker", "abuse"),
             ("quarry-2", 2): self._out_of_reach,
-            ("quarry-2", 3): self._back_in_reach,
             ("quarry-2", 5): self._unwell,
         }
         fern.hooks = {
@@ -158,17 +159,24 @@ class Stories:
         field.agenda.at(field.agenda.minute + 6, withdraw)
 
     async def _out_of_reach(self, field: FieldDay, players: list[Player]) -> None:
-        """The far handheld loses the network, and writes down what its referee sees."""
-        player = self.marked["late"] = self._pick(players)
-        self.lone.unplug()
-        self.lone.keep(self._caution(field, player, "out-of-bounds"))
+        """The far handheld loses the network; five minutes on its referee writes down what he sees, forty later it delivers.
 
-    async def _back_in_reach(self, field: FieldDay, players: list[Player]) -> None:
-        """Forty minutes later it delivers, while the player is on the field again: an alert, and he leaves that game."""
-        await self.lone.deliver()
-        player = self.marked["late"]
-        if any(one.name == player.name for one in players):
-            await field.out(player, "sent_off")
+        The player is on the field again by then: an alert, and he leaves that game.
+        """
+        player = self.marked["late"] = self._pick(players)
+        game, lost = field.game, field.agenda.minute
+        self.lone.unplug()
+
+        async def write_down() -> None:
+            self.lone.keep(msgspec.structs.replace(self._caution(field, player, "out-of-bounds"), game=game))
+
+        async def back_in_reach() -> None:
+            await self.lone.deliver()
+            if player in field.playing:
+                await field.out(player, "sent_off")
+
+        field.agenda.at(lost + 5, write_down)
+        field.agenda.at(lost + 45, back_in_reach)
 
     async def _swap(self, field: FieldDay, players: list[Player]) -> None:
         """A jam: his marker is swapped for one off the rack whose adjuster was turned since its test; the next start stops it."""
