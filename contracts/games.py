@@ -61,6 +61,12 @@ class FieldConfigured(Data, frozen=True, kw_only=True):
     capacity: int
 
 
+class FieldCarried(FieldConfigured, frozen=True, kw_only=True):
+    """A new day on a field on which nothing was left open: its story begins anew here, with its limits as they were."""
+
+    CARRIES: ClassVar[frozenset[str]] = frozenset({"field"})
+
+
 class ConfigureField(Command, frozen=True, kw_only=True):
     """Set a field's own limits: bench and stop limit in ft/s, age floor in years, calibres, firing modes, capacity."""
 

@@ -4,10 +4,18 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Generic, TypeVar, cast
 
 from contracts.catalogue import TYPES
-from contracts.envelope import Data, Recorded
+from contracts.envelope import Data, Recorded, Unknown
 
 S = TypeVar("S")
 Evolve = Callable[[S, Recorded[Any]], S]
+
+
+_CLASSES: tuple[type[Data], ...] = (*TYPES, Unknown)
+
+
+def _evolve(evolves: Mapping[type[Data], Evolve[S]], data: type[Data]) -> Evolve[S] | None:
+    """What is done at a class of events: what stands for it, or else for the class that it is a kind of."""
+    return next((evolves[base] for base in data.__mro__ if base in evolves), None)
 
 
 class Fold(Generic[S]):
@@ -22,9 +30,9 @@ class Fold(Generic[S]):
         self.name = name
         self.prefix = prefix
         self.start = start
-        self.evolves = evolves
+        self.evolves = {data: evolve for data in _CLASSES if (evolve := _evolve(evolves, data)) is not None}
         self.anew = frozenset(data for data in TYPES if prefix in data.CARRIES)
-        self.types = frozenset(TYPES[data] for data in {*evolves, *self.anew} if data in TYPES)
+        self.types = frozenset(TYPES[data] for data in {*self.evolves, *self.anew} if data in TYPES)
 
     def tag(self, subject: str) -> str:
         """The tag of a subject; a fold whose prefix is the whole tag (the park, its rules) has one subject, the empty one."""

@@ -16,12 +16,13 @@ from contracts.games import (
     StartGame,
     SweepField,
 )
+from contracts.park import OpenDay
 from services.clearance.field import FIELD, FIELDS
 from services.clearance.presence import PRESENCE
 from services.core.command import Handler
 from services.core.fold import Given, Subject
 from services.core.service import Service
-from services.games import admission, heads, holds, model
+from services.games import admission, heads, holds, model, opening
 from services.games.states import GAME
 
 
@@ -43,6 +44,7 @@ def _hold_subjects(command: AskHold, _: Given) -> set[Subject]:
 SERVICE = Service(
     "games",
     (
+        Handler(OpenDay, opening.subjects, opening.open_day),
         Handler(ConfigureField, lambda c, _: {(FIELD, c.field)}, model.configure_field),
         Handler(InspectField, lambda c, _: {(FIELD, c.field)}, model.inspect_field),
         Handler(CallGame, lambda c, _: {(GAME, c.game), (FIELD, c.field)}, model.call_game),

@@ -1,18 +1,18 @@
-"""The commands of the park's office, and the briefing, which anybody may read."""
+"""The commands of the park's office, and the briefing, which anybody may read. The day is opened where its fields are known: in games."""
 
 from typing import Any
 
 from litestar import Request, get
 from litestar.params import FromPath
 
-from contracts.park import AdoptRules, Briefing, OpenDay, RecordWeather
+from contracts.park import AdoptRules, Briefing, RecordWeather
 from contracts.problems import Unavailable
 from services.core.command import Handler
 from services.core.routes import park_of
 from services.core.rules import RULES
 from services.core.service import Service
 from services.park import model
-from services.park.states import TODAY, VERSIONS
+from services.park.states import VERSIONS
 
 
 @get("/parks/{park:str}/briefing", opt={"public": True})
@@ -29,7 +29,6 @@ async def briefing(request: Request[Any, Any, Any], park: FromPath[str]) -> Brie
 SERVICE = Service(
     "park",
     (
-        Handler(OpenDay, lambda _c, _g: {(TODAY, "")}, model.open_day),
         Handler(AdoptRules, lambda _c, _g: {(VERSIONS, "")}, model.adopt_rules),
         Handler(RecordWeather, lambda _c, _g: set(), model.record_weather),
     ),

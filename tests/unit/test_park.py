@@ -8,6 +8,7 @@ from contracts.park import AdoptRules, DayOpened, OpenDay, RecordWeather, RulesA
 from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids
 from contracts.rules import CATALOGUE, DEFAULT, BriefingRules, DisciplineRules, Rules
 from services.core.rules import RULES
+from services.games.api import SERVICE as GAMES
 from services.park import model
 from services.park.api import SERVICE
 from services.park.states import VERSIONS
@@ -19,7 +20,7 @@ TOMORROW = TODAY + timedelta(days=1)
 
 @pytest.fixture
 def park():
-    return Scenario(SERVICE.handlers)
+    return Scenario((*SERVICE.handlers, *GAMES.handlers))
 
 
 def adopt(park, version, **more):
