@@ -1,5 +1,7 @@
 """Where a player is: on which field, in which game, since when. Nobody enters a second field before the first has let him go."""
 
+from datetime import datetime
+
 from msgspec import Struct
 from msgspec.structs import replace
 
@@ -37,6 +39,12 @@ class Presence(Struct, frozen=True):
     exits: tuple[Exit, ...] = ()
     over: frozenset[str] = frozenset()
     """The games he was in that have ended or were abandoned: nobody is in them any more."""
+
+    @property
+    def seen(self) -> datetime | None:
+        """When he last went through a gate, as far as that was told."""
+        places = [one.place for one in self.exits] + ([self.entry.place] if self.entry else [])
+        return max(places)[0] if places else None
 
     @property
     def on(self) -> Entry | None:

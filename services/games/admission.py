@@ -26,6 +26,7 @@ from services.clearance.field import FIELD
 from services.clearance.presence import PRESENCE
 from services.core.command import Moment
 from services.core.fold import Given, Subject
+from services.core.rules import operating_day
 from services.duty import model as duty
 from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.games.model import known_field, known_game, known_player, must_be_on
@@ -52,6 +53,7 @@ def start_game(command: StartGame, given: Given, moment: Moment) -> Iterable[Dat
     going = tuple(entrant for entrant in called.entrants if entrant.player not in command.without)
     if not going:
         raise RuleForbids("Nobody is left on the list to start with. Call the game with others.", where="$.without")
+    _must_be_the_latest_word(given, (entrant.player for entrant in going), moment)
     reasons = _field_reasons(given, called.field, called.game, len(going), moment)
     offenders = tuple(one for one in _judged(going, given, called.field, moment) if one.reasons)
     if reasons or offenders:
@@ -79,6 +81,23 @@ def start_game(command: StartGame, given: Given, moment: Moment) -> Iterable[Dat
     ]
 
 
+def _must_be_the_latest_word(given: Given, players: Iterable[str], moment: Moment) -> None:
+    """Nobody is let in for an earlier day, or for a time before he is known to have come off a field: nobody would know him to be on it."""
+    if operating_day(moment.rules, moment.now) != moment.day:
+        raise NotInThatState(
+            f"It would be for {moment.day}, which is over. Set the device's clock, or send it without a time.",
+            where="$.occurred_at",
+        )
+    for player in players:
+        seen = given.of(PRESENCE, player).seen
+        if seen is not None and seen > moment.occurred_at:
+            raise NotInThatState(
+                f"Player {player} entered or left a field, or the park, at {seen.isoformat()}, after the time claimed here. "
+                "Let him in now: send it without a time.",
+                where="$.occurred_at",
+            )
+
+
 def _judged(entrants: Iterable[Entrant], given: Given, field: str, moment: Moment) -> Iterable[Offender]:
     for entrant in entrants:
         reasons = clearance.reasons(given, entrant.player, field, moment)
@@ -96,6 +115,7 @@ def admission_subjects(command: AdmitPlayer, given: Given) -> set[Subject]:
 def admit_player(command: AdmitPlayer, given: Given, moment: Moment) -> Iterable[Data]:
     """One person through the gate. Who does not play is counted with the game that runs, if there is one."""
     part = known_player(given, command.player)
+    _must_be_the_latest_word(given, [command.player], moment)
     field, _ = known_field(given, command.field)
     plays = part == "player"
     if plays and command.game is None:

@@ -1,5 +1,8 @@
 """Who is let onto a field: all of a game list or nobody, one person at the gate, and never anybody who is not cleared."""
 
+from datetime import timedelta
+
+import msgspec
 import pytest
 
 from contracts.duty import DutyEnded
@@ -9,6 +12,7 @@ from contracts.games import (
     AdmissionRefused,
     AdmitPlayer,
     AskHold,
+    CountHeads,
     EndGame,
     GameStarted,
     InspectField,
@@ -22,6 +26,7 @@ from services.clearance import model as clearance
 from services.games import admission
 from services.games.states import GAME
 from tests.unit.field_day import Gate, call, entrants, field_day, on_duty, player, start, where
+from tests.unit.scenario import NINE
 
 
 @pytest.fixture(autouse=True)
@@ -248,3 +253,35 @@ def test_a_start_rests_on_the_game_the_field_its_staff_and_every_player(day):
         (admission.PRESENCE, "p2"),
     ]:
         assert subject in read
+
+
+def test_nobody_is_let_in_for_a_time_before_he_came_off(day):
+    """A gate whose clock is slow would put him on the field in a way that his coming off had undone already."""
+    start(day, "g1", "p1", "p2", format="respawn")
+    day.at(5).when(RecordOut(player="p1", field="birch", cause="walked_off"))
+    day.at(6)
+    with pytest.raises(NotInThatState, match=r"Player p1 entered or left .* after the time claimed here"):
+        admit(day, "p1", "g1", occurred_at=NINE + timedelta(minutes=4))
+    assert isinstance(admit(day, "p1", "g1"), PlayerAdmitted)
+    assert where(day, "p1") == ("birch", "g1")
+
+
+def test_no_game_starts_for_a_time_before_one_of_its_players_came_off_another(day):
+    start(day, "g1", "p1")
+    day.at(10).when(RecordOut(player="p1", field="birch", cause="walked_off"))
+    day.when(EndGame(game="g1"))
+    day.when(CountHeads(game="g1", counted=0))
+    call(day.at(12), "g2", "p1", "p2")
+    with pytest.raises(NotInThatState, match="Player p1 entered or left"):
+        day.when(StartGame(game="g2", occurred_at=NINE + timedelta(minutes=9)))
+    (started,) = day.when(StartGame(game="g2", occurred_at=NINE + timedelta(minutes=11)))
+    assert isinstance(started, GameStarted)
+
+
+def test_yesterdays_papers_and_inspection_let_nobody_in_today(day):
+    call(day, "g1", "p1")
+    day.at(20 * 60)
+    for command in (AdmitPlayer(player="photo", field="birch"), StartGame(game="g1")):
+        with pytest.raises(NotInThatState, match="for 2026-05-09, which is over"):
+            day.when(msgspec.structs.replace(command, occurred_at=NINE + timedelta(minutes=1)))
+    assert [where(day, name) for name in ("p1", "photo")] == [None, None]
