@@ -32,6 +32,7 @@ class Caution(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = CAUTIONERS
     FACT: ClassVar[bool] = True
+    CLAIMS: ClassVar[str] = "caution"
     caution: CautionId
     violation: ViolationCode
     player: PlayerId | None = None

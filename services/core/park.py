@@ -98,7 +98,7 @@ class Park:
             )
             data = tuple(handler.decide(command, given, moment))
             drafts = self._drafts(data, command, asked, moment, time.clock)
-            conditions = () if command.FACT else _conditions(read)
+            conditions = _conditions(_resting_on(command, read))
             try:
                 appended = await self.log.append(
                     Append(Request(asked.id, asked.caller.device, asked.digest), drafts, conditions)
@@ -228,6 +228,13 @@ class Park:
             repeat=appended.repeat,
             events=events,
         )
+
+
+def _resting_on(command: Command, read: dict[Subject, int]) -> dict[Subject, int]:
+    """What must not have changed: all that was read; for a fact only whether the name it takes is free."""
+    if not command.FACT:
+        return read
+    return {subject: position for subject, position in read.items() if subject[0].prefix == command.CLAIMS}
 
 
 def _conditions(read: dict[Subject, int]) -> tuple[Condition, ...]:
