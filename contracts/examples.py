@@ -37,6 +37,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "person": "person-ash", "guardian": "person-rowan", "relationship": "parent", "wording": "w1",
     },
     registration.WithdrawConsent: {"person": "person-ash", "guardian": "person-rowan"},
+    registration.VoidWithdrawal: {"person": "person-ash", "guardian": "person-rowan", "error": "wrong_child"},
     registration.RecordGuardianLeft: {
         "players": ["player-ash"], "guardian": "person-rowan", "responsible": "person-elm",
     },

@@ -40,6 +40,7 @@ Override = Annotated[
     Literal["goodwill", "judged_unfair", "legal_claim"],
     Meta(description="The reason for which a manager pays back what the rules would keep."),
 ]
+WithdrawalError = Literal["wrong_child", "wrong_guardian", "misunderstood"]
 PassFault = Literal["lost", "damaged", "misprinted", "shared"]
 
 DESK: frozenset[Role] = frozenset({"desk", "manager"})
@@ -145,6 +146,7 @@ class RecordPayment(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = DESK
     FACT: ClassVar[bool] = True
+    CLAIMS: ClassVar[str] = "payment"
     payment: PaymentId
     players: Players
     purpose: Purpose
@@ -243,6 +245,21 @@ class WithdrawConsent(Command, frozen=True, kw_only=True):
     FACT: ClassVar[bool] = True
     person: PersonId
     guardian: PersonId
+
+
+class WithdrawalVoided(Data, frozen=True, kw_only=True):
+    person: PersonId
+    guardian: PersonId
+    error: WithdrawalError
+
+
+class VoidWithdrawal(Command, frozen=True, kw_only=True):
+    """Withdraw the record that somebody took consent back, where it was a mistake. A guardian who thinks better of it consents again instead."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"manager"})
+    person: PersonId
+    guardian: PersonId
+    error: WithdrawalError
 
 
 class GuardianLeft(Data, frozen=True, kw_only=True):

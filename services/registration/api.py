@@ -55,6 +55,7 @@ SERVICE = Service(
         Handler(words.SignWaiver, _people("person"), papers.sign_waiver),
         Handler(words.GiveConsent, _people("person", "guardian", "responsible"), papers.give_consent),
         Handler(words.WithdrawConsent, _people("person", "guardian"), papers.withdraw_consent),
+        Handler(words.VoidWithdrawal, _people("person", "guardian"), papers.void_withdrawal),
         Handler(
             words.RecordGuardianLeft,
             lambda c, g: {*_players(c, g), *_people("guardian", "responsible")(c, g)},

@@ -1,7 +1,7 @@
 """Guardians: who consented for a child, and who answers for it in the park now.
 
 Every child needs the consent of its own parent or legal guardian; a host or a teacher cannot sign for it. One such consent is enough,
-but one guardian who takes consent back is enough too, until that same guardian consents again. Whoever leaves names another adult,
+but one guardian who takes consent back is enough too, until that same guardian consents again, or a manager voids the record of it. Whoever leaves names another adult,
 who may do so in turn; an adult who is recorded as having left the park answers for nobody.
 """
 

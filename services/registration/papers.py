@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 from contracts.envelope import Data
-from contracts.problems import RuleForbids
+from contracts.problems import NotInThatState, RuleForbids
 from contracts.registration import (
     ConsentGiven,
     ConsentWithdrawn,
@@ -11,7 +11,9 @@ from contracts.registration import (
     GuardianLeft,
     RecordGuardianLeft,
     SignWaiver,
+    VoidWithdrawal,
     WaiverSigned,
+    WithdrawalVoided,
     WithdrawConsent,
 )
 from services.core.command import Moment
@@ -54,6 +56,24 @@ def withdraw_consent(command: WithdrawConsent, given: Given, _: Moment) -> Itera
     _must_be_another(command.guardian, command.person)
     known_person(given, command.guardian)
     return [ConsentWithdrawn(person=command.person, guardian=command.guardian)]
+
+
+def void_withdrawal(command: VoidWithdrawal, given: Given, moment: Moment) -> Iterable[Data]:
+    """What it stands against must still stand, and have happened by then: a guardian may have taken consent back since."""
+    person = known_person(given, command.person)
+    known_person(given, command.guardian)
+    if command.guardian not in person.opposed:
+        raise NotInThatState(
+            f"Person {command.guardian} is not recorded as having taken consent back for {command.person}. Nothing is to be done.",
+            where="$.guardian",
+        )
+    if moment.occurred_at < person.withdrawals[command.guardian][0]:
+        raise NotInThatState(
+            f"Consent was taken back at {person.withdrawals[command.guardian][0]:%Y-%m-%d %H:%M} UTC, after what you record. "
+            "Ask that guardian again, and send it with the time of now.",
+            where="$.occurred_at",
+        )
+    return [WithdrawalVoided(person=command.person, guardian=command.guardian, error=command.error)]
 
 
 def record_guardian_left(command: RecordGuardianLeft, given: Given, moment: Moment) -> Iterable[Data]:

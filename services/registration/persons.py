@@ -15,6 +15,7 @@ from contracts.registration import (
     PersonRegistered,
     PlayerRegistered,
     WaiverSigned,
+    WithdrawalVoided,
 )
 from contracts.words import AgeBand
 from services.core.fold import Evolve, Fold
@@ -99,6 +100,16 @@ def _withdrawn(person: Person, event: Recorded[ConsentWithdrawn]) -> Person:
     return replace(person, withdrawals=_latest(person.withdrawals, event.data.guardian, place_of(event)))
 
 
+def _withdrawal_voided(person: Person, event: Recorded[WithdrawalVoided]) -> Person:
+    """Nothing that is told later, however old, is voided by it: whoever voids knows what was recorded by then."""
+    data = event.data
+    if data.person != person.person:
+        return person
+    return replace(
+        person, withdrawals={name: place for name, place in person.withdrawals.items() if name != data.guardian}
+    )
+
+
 def _latest(places: dict[str, Place], name: str, place: Place) -> dict[str, Place]:
     return {**places, name: max(place, places.get(name, place))}
 
@@ -125,6 +136,7 @@ _PERSON: dict[type[Data], Evolve[Person]] = {
     WaiverSigned: _signed,
     ConsentGiven: _consented,
     ConsentWithdrawn: _withdrawn,
+    WithdrawalVoided: _withdrawal_voided,
     PersonBanned: _banned,
     BanLifted: _ban_lifted,
     PlayerRegistered: _came,

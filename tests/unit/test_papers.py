@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from contracts.problems import RuleForbids, UnknownSubject
+from contracts.problems import NotInThatState, RuleForbids, UnknownSubject
 from contracts.registration import (
     GiveConsent,
     HandOverMinor,
@@ -19,6 +19,7 @@ from contracts.registration import (
     RecordPayment,
     RecordReturn,
     SignWaiver,
+    VoidWithdrawal,
     WithdrawConsent,
 )
 from services.registration.persons import PERSON
@@ -177,6 +178,49 @@ def test_a_withdrawal_names_a_child_and_a_guardian_on_record(park):
         park.when(WithdrawConsent(person="person-owl", guardian="person-mum"))
     with pytest.raises(RuleForbids, match="Nobody consents for himself"):
         withdraw(park, "kit")
+
+
+def void(park, guardian="mum", **more):
+    park.when(VoidWithdrawal(person="person-kit", guardian=f"person-{guardian}", error="wrong_guardian", **more))
+
+
+def test_a_withdrawal_recorded_by_mistake_is_voided_and_the_consent_counts_again(park):
+    consent(park)
+    withdraw(park.at(20), "aunt")
+    assert codes(park, "kit") == ["consent_missing"]
+    void(park.at(25), "aunt")
+    assert codes(park, "kit") == []
+
+
+def test_voiding_one_withdrawal_leaves_that_of_the_other_guardian(park):
+    consent(park)
+    withdraw(park.at(20))
+    withdraw(park, "dad")
+    void(park.at(25))
+    assert codes(park, "kit") == ["consent_missing"]
+    assert park.state(PERSON, "person-kit").opposed == ["person-dad"]
+
+
+def test_what_is_told_of_a_withdrawal_after_one_was_voided_counts(park):
+    consent(park)
+    withdraw(park.at(20))
+    void(park.at(25))
+    withdraw(park.at(30), occurred_at=clock(24))
+    assert codes(park, "kit") == ["consent_missing"]
+
+
+def test_only_a_withdrawal_that_stands_and_had_happened_is_voided(park):
+    consent(park)
+    with pytest.raises(NotInThatState, match="person-mum is not recorded as having taken consent back"):
+        void(park.at(20))
+    withdraw(park.at(30))
+    with pytest.raises(NotInThatState, match="taken back at 2026-05-09 09:30 UTC, after what you record"):
+        void(park.at(40), occurred_at=clock(25))
+    void(park)
+    with pytest.raises(NotInThatState, match="Nothing is to be done"):
+        void(park.at(41))
+    with pytest.raises(UnknownSubject, match="no person person-owl"):
+        void(park, "owl")
 
 
 def test_a_guardian_who_leaves_without_naming_another_adult_leaves_the_child_alone(park):
