@@ -70,7 +70,7 @@ def application(
 
 
 async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
-    if handler.opt.get("public"):
+    if handler.opt.get("public") or connection.scope.get("method") == "OPTIONS":  # that only names a path's methods
         return
     devices: Devices = connection.app.state.devices
     park = connection.path_params.get("park", "")

@@ -146,6 +146,12 @@ def test_a_method_that_a_route_does_not_take_is_a_problem(live):
         refused(live.http.request(method, path, headers=live.headers()), 405, "method-not-allowed")
 
 
+@pytest.mark.parametrize("path", ["registration/register-person", "clearance", "board.json"])
+def test_asking_for_a_paths_methods_needs_no_role_and_breaks_nothing(live, path):
+    answer = live.http.options(f"/parks/{live.park}/{path}")
+    assert (answer.status_code, "OPTIONS" in answer.headers["allow"]) == (204, True)
+
+
 def test_a_path_that_is_none_is_a_problem(live):
     refused(live.http.get("/nothing"), 404, "not-found")
 
