@@ -20,6 +20,8 @@ from services.core.track import NotNext, Track
 
 POSITION = Gauge("fieldledger_projection_position", "Last position projected", ["name", "park"])
 FAILED = Gauge("fieldledger_projection_failed", "1 while a projection cannot take in an event", ["name", "park"])
+_LOOK_BACK_EVERY = 5.0
+"""Seconds, while nothing is told: the commits of rows are not waited for, so a crash of the database may undo the last ones."""
 _logger = structlog.get_logger()
 
 
@@ -35,6 +37,7 @@ class Projector:
         self._moved = asyncio.Condition()
         self._backoffs = {name: Backoff() for name in self._tracks}
         self._retry_at = dict.fromkeys(self._tracks, 0.0)
+        self._look_back_at = 0.0
         self.failures: dict[str, str] = {}
 
     @property
@@ -70,6 +73,7 @@ class Projector:
                     backoff.succeeded()
                 except LOST as error:
                     _logger.warning("projector waits for the database", park=self._log.park, why=repr(error))
+                    self._look_back_at = 0.0
                     await asyncio.sleep(backoff.failed())
         finally:
             await self._feed.close()
@@ -77,6 +81,8 @@ class Projector:
     async def _step(self) -> None:
         events = self._decoded(await self._feed.rows(self.position()))
         head = None if events else await self._log.head()
+        if head:
+            await self._look_back()
         for name, track in self._tracks.items():
             if time.monotonic() >= self._retry_at[name]:
                 await self._guarded(name, track, events, head.position if head else 0)
@@ -85,6 +91,12 @@ class Projector:
             await self._feed.expect(head.epoch)
         async with self._moved:
             self._moved.notify_all()
+
+    async def _look_back(self) -> None:
+        if time.monotonic() >= self._look_back_at:
+            for track in self._tracks.values():
+                await track.look_back()
+            self._look_back_at = time.monotonic() + _LOOK_BACK_EVERY
 
     def _decoded(self, rows: Sequence[Row]) -> list[Recorded[Any]]:
         """The events in the bus's rows. Where it holds anything but the log's leaves, none: the log will be read."""

@@ -41,6 +41,11 @@ class Track(Generic[S]):
         async with self._pool.connection() as connection, connection.transaction():
             self.position = (await self._lock(connection)).position
 
+    async def look_back(self) -> None:
+        """Go back to where the checkpoint is, should a crash of the database have undone what was projected last."""
+        async with self._pool.connection() as connection, connection.transaction():
+            self.position = min(self.position, (await self._lock(connection)).position)
+
     async def _lock(self, connection: asyncpg.Connection) -> Checkpoint:
         if self._generation is not None:
             return await generations.lock(connection, self._generation)
