@@ -19,6 +19,7 @@ from services.core.command import Handler, Moment
 from services.core.fold import Given, Subject
 from services.core.folds import Folds
 from services.core.park import Park
+from services.core.plainly import plainly
 from services.core.reads import at_least
 from services.core.routes import park_of
 from services.core.rules import RULES, operating_day
@@ -72,10 +73,12 @@ def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str 
 
 
 def _fits(value: str, kind: Any, name: str) -> str:
+    if not value:
+        raise InvalidParameter(f"{name} is missing. Add it to the query: ?{name}=…", where=name)
     try:
         return str(msgspec.convert(value, kind))
     except msgspec.ValidationError as error:
-        raise InvalidParameter(f"{name} does not fit: {error}.", where=name) from None
+        raise InvalidParameter(f"{name} does not fit: {plainly(error, kind)[0]}.", where=name) from None
 
 
 SERVICE = Service("clearance", (Handler(Refund, refund.reads, refund.refund),), (player_clearance, clearances))

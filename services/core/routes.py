@@ -25,6 +25,7 @@ from contracts.words import Instant, StaffId
 from services.core.auth import Device
 from services.core.command import Handler
 from services.core.park import Answer, Asked, Caller, Park, digest_of
+from services.core.plainly import plainly
 from services.core.times import Contact
 
 PATHS: Final = {command: path for path, command in COMMANDS.items()}
@@ -64,10 +65,8 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[Comm
     try:
         return decoder.decode(body)
     except msgspec.ValidationError as error:
-        what, _, where = str(error).partition(" - at `")
-        raise InvalidBody(
-            f"{what}. Nothing was recorded; correct the body and send it again.", where=where.rstrip("`") or "$"
-        ) from None
+        what, where = plainly(error, decoder.type)
+        raise InvalidBody(f"{what}. Nothing was recorded; correct the body and send it again.", where=where) from None
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
 
@@ -104,7 +103,7 @@ def _header(value: str | None, kind: Any, name: str, *, strict: bool = True) -> 
     try:
         return msgspec.convert(value, kind, strict=strict)
     except msgspec.ValidationError as error:
-        raise InvalidParameter(f"The header {name} does not fit: {error}.", where=name) from None
+        raise InvalidParameter(f"The header {name} does not fit: {plainly(error, kind)[0]}.", where=name) from None
 
 
 def respond(answer: Answer, request: Request[Any, Any, Any]) -> Response[bytes]:

@@ -304,6 +304,16 @@ def test_a_name_that_ends_in_a_line_feed_is_no_name(live):
     refused(live.post("velocity/register-chrono", {"chrono": "chrono-n\n"}), 422, "invalid-body")
 
 
+@pytest.mark.parametrize(
+    ("query", "missing"),
+    [("clearance?field=birch", "players"), ("clearance?players=ada", "field"), ("clearance/players/ada", "field")],
+)
+def test_a_parameter_that_is_missing_is_asked_for_by_name(live, query, missing):
+    problem = refused(live.get(f"/parks/{live.park}/{query}"), 400, "invalid-parameter")
+    assert problem["detail"].startswith(f"{missing} is missing.")
+    assert problem["where"] == missing
+
+
 @pytest.mark.parametrize("service", sorted({path.partition("/")[0] for path in COMMANDS}))
 def test_every_documented_write_route_of_a_service_is_there(live, service):
     documented = {path for path in openapi.document()["paths"] if path.split("/")[3:4] == [service]}
