@@ -14,7 +14,7 @@ from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids
 from contracts.rules import Rules
 from services.core.command import Moment
 from services.core.fold import Given
-from services.core.rules import operating_day
+from services.core.rules import NIGHT, operating_day
 from services.park.states import TODAY, VERSIONS
 
 CAUTIONS: Final = (
@@ -35,8 +35,9 @@ def open_day(command: OpenDay, given: Given, moment: Moment) -> Iterable[Data]:
         raise AlreadyRecorded(f"{opened} is open already. Nothing is to be done.", where="park")
     if command.opened != moment.day:
         raise RuleForbids(
-            f"By the park's clock ({moment.rules.time_zone}) it is the operating day {moment.day}, not {command.opened}. "
-            "Open that one; where the time zone is wrong, adopt rules with the right one first.",
+            f"By the park's clock ({moment.rules.time_zone}) it is the operating day {moment.day}, not {command.opened}; "
+            f"a day begins at {NIGHT.seconds // 3600:02}:00. Open that one; where the time zone is wrong, adopt rules with the right "
+            "one first.",
             where="$.opened",
         )
     if opened is not None and command.opened < opened:

@@ -22,7 +22,7 @@ def record_left(command: RecordLeft, given: Given, moment: Moment) -> Iterable[D
     """A minor does not just leave: it is handed to a named adult."""
     if is_minor(known_player(given, command.player).age_band, moment.rules):
         raise RuleForbids(
-            f"Player {command.player} is a minor: stay with it and record to which adult it is handed over.",
+            f"Player {command.player} is a minor: stay with the child, and record to which adult it is handed over.",
             where="$.player",
         )
     return [PlayerLeft(player=command.player)]

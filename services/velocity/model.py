@@ -83,7 +83,9 @@ def reasons(  # noqa: PLR0913, PLR0917 - a marker, a field, a moment
     latest = bench.tests[-1]
     fastest = max(speed for one in bench.tests for speed in one.readings)
     if reaches(fastest, limit, rules):
-        found.append(reason("too_fast", tag, f"{fastest:g} ft/s was measured; the limit is {limit:g} ft/s."))
+        bound = "under" if rules.comparison == "<" else "at most"
+        measured = f"{fastest:g} ft/s was measured; it must be {bound} {limit:g} ft/s."
+        found.append(reason("too_fast", tag, f"{measured} Turn it down, record that, and test it again."))
     elif judge(latest.readings, limit, rules, low_pressure=latest.low_pressure) == "inconclusive":
         found.append(reason("test_inconclusive", tag))
     if _expired(bench, latest, moment, since):

@@ -311,7 +311,7 @@ def test_a_minor_does_not_just_leave_but_is_handed_to_a_named_adult(park):
     ready(park, "kit", 12)
     person(park, "mum")
     consent(park)
-    with pytest.raises(RuleForbids, match="kit is a minor: stay with it"):
+    with pytest.raises(RuleForbids, match="kit is a minor: stay with the child"):
         park.when(RecordLeft(player="kit"))
     handed = park.when(HandOverMinor(player="kit", adult="person-mum"))
     assert handed == (MinorHandedOver(player="kit", adult="person-mum"),)

@@ -6,8 +6,9 @@ import pytest
 
 from contracts.equipment import MarkerRegistered
 from contracts.games import FieldConfigured
-from contracts.park import WeatherRecorded
+from contracts.park import RulesAdopted, WeatherRecorded
 from contracts.problems import UnknownSubject
+from contracts.rules import Rules, VelocityRules
 from contracts.velocity import (
     ChangeSetUp,
     CheckChrono,
@@ -65,6 +66,18 @@ def test_three_readings_strictly_under_the_limit_pass(bench):
 def test_a_reading_exactly_at_the_limit_is_too_fast(bench):
     tested(bench, 281, 285, 279)
     assert codes(bench) == ["too_fast"]
+
+
+@pytest.mark.parametrize(("comparison", "bound"), [("<", "under"), ("<=", "at most")])
+def test_whose_marker_is_too_fast_reads_what_the_park_allows_and_what_to_do(bench, comparison, bound):
+    bench.given(RulesAdopted(rules=Rules(version="house", velocity=VelocityRules(comparison=comparison))))
+    tested(bench, 286, 281, 279)
+    of_marker, chronos = bench.state(BENCH, "m1"), {"c1": bench.state(CHRONO, "c1")}
+    (too_fast,) = model.reasons(of_marker, chronos, 285, bench.state(WEATHER), bench.moment(), None)
+    assert too_fast.sentence == (
+        f"Your marker shoots too fast for this field. 286 ft/s was measured; it must be {bound} 285 ft/s. "
+        "Turn it down, record that, and test it again."
+    )
 
 
 def test_under_the_rule_of_at_most_a_reading_exactly_at_the_limit_passes():
