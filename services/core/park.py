@@ -13,12 +13,12 @@ from msgspec import Struct
 from contracts import leaf
 from contracts.answers import Receipt, ReceiptEvent
 from contracts.catalogue import TYPES, carries_of, tags_of
-from contracts.envelope import Command, Data, Event, Recorded, Refusal
+from contracts.envelope import Command, Data, Event, Recorded, Refusal, Unknown
 from contracts.problems import Contended, IdempotencyKeyReused, Refused, Unavailable
 from contracts.words import Role
 from services.core.clock import Clock
 from services.core.command import Handler, Moment
-from services.core.fold import Given, Subject
+from services.core.fold import Fold, Given, Subject
 from services.core.log import (
     Append,
     Appended,
@@ -239,11 +239,18 @@ def _resting_on(command: Command, read: dict[Subject, int]) -> dict[Subject, int
 
 def _conditions(read: dict[Subject, int]) -> tuple[Condition, ...]:
     """One condition a tag: nothing newer of any type that a fold over it minds."""
-    tags: dict[str, tuple[int, frozenset[str]]] = {}
+    tags: dict[str, tuple[int, tuple[Fold[Any], ...]]] = {}
     for (fold, name), position in read.items():
-        after, types = tags.get(fold.tag(name), (position, frozenset[str]()))
-        tags[fold.tag(name)] = (min(after, position), types | fold.types)
-    return tuple(Condition(tag, after, types) for tag, (after, types) in tags.items())
+        after, folds = tags.get(fold.tag(name), (position, ()))
+        tags[fold.tag(name)] = (min(after, position), (*folds, fold))
+    return tuple(Condition(tag, after, _minded(folds)) for tag, (after, folds) in tags.items())
+
+
+def _minded(folds: Sequence[Fold[Any]]) -> frozenset[str]:
+    """Where a fold minds what cannot be read, any type counts (none named): a newer version of us may write one unknown here."""
+    if any(Unknown in fold.evolves for fold in folds):
+        return frozenset()
+    return frozenset[str]().union(*(fold.types for fold in folds))
 
 
 def _refusal(data: Sequence[Data]) -> Refusal | None:

@@ -50,7 +50,10 @@ class MemoryLog:
         if known is not None:
             return known
         for one in append.conditions:
-            if any(row.position > one.after and type_ in one.types for row, type_ in self._tagged[one.tag]):
+            if any(
+                row.position > one.after and (not one.types or type_ in one.types)
+                for row, type_ in self._tagged[one.tag]
+            ):
                 raise Conflict(one.tag)
         now, first = self._clock.now(), len(self.rows) + 1
         for position, draft in enumerate(append.events, first):
