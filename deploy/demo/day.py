@@ -17,7 +17,7 @@ from deploy.demo.arrival import Arrival
 from deploy.demo.cast import FIELDS, Group, groups
 from deploy.demo.clock import RunningClock
 from deploy.demo.field import FieldDay
-from deploy.demo.station import Station
+from deploy.demo.station import DemoError, Station
 from deploy.demo.stories import Stories
 
 DEVICES: Final[dict[str, frozenset[Role]]] = {
@@ -104,6 +104,9 @@ class Day:
         for hour in range(1, 9):
             self._agenda.at(60.0 * hour, self._progress)
         await self._agenda.run()
+        untold = [game for field in self.fields.values() for game in field.hooks]
+        if untold:
+            raise DemoError(f"what was to happen in these games of a rotation did not: {untold}")
 
     async def _thunder(self) -> None:
         self._tell("Thunder: every field is held.")

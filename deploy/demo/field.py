@@ -108,7 +108,7 @@ class FieldDay:
             for player in self._random.sample(self.playing, len(self.playing) // 2):
                 await self.out(player, "eliminated")
         rotation, _, number = self.game.rpartition("-")
-        hook = self.hooks.get((rotation, int(number)))
+        hook = self.hooks.pop((rotation, int(number)), None)
         if hook is not None:
             await hook(self, self.playing)
 

@@ -42,8 +42,8 @@ class Stories:
         birch.hooks = {
             ("birch-1", 1): self._swap,
             ("birch-1", 2): self._first_caution("overshooter", "overshooting"),
+            ("birch-1", 3): self._spot_check,
             ("birch-1", 4): self._second_caution,
-            ("birch-1", 5): self._spot_check,
             ("birch-2", 1): self._first_caution("disputed", "playing-on"),
             ("birch-2", 3): self._disputed,
             ("birch-2", 5): self._first_caution("wiper", "wiping"),
@@ -164,19 +164,19 @@ class Stories:
         The player is on the field again by then: an alert, and he leaves that game.
         """
         player = self.marked["late"] = self._pick(players)
-        game, lost = field.game, field.agenda.minute
+        game = field.game
         self.lone.unplug()
 
         async def write_down() -> None:
             self.lone.keep(msgspec.structs.replace(self._caution(field, player, "out-of-bounds"), game=game))
+            field.agenda.at(field.agenda.minute + 40, back_in_reach)
 
         async def back_in_reach() -> None:
             await self.lone.deliver()
             if player in field.playing:
                 await field.out(player, "sent_off")
 
-        field.agenda.at(lost + 5, write_down)
-        field.agenda.at(lost + 45, back_in_reach)
+        field.agenda.at(field.agenda.minute + 5, write_down)
 
     async def _swap(self, field: FieldDay, players: list[Player]) -> None:
         """A jam: his marker is swapped for one off the rack whose adjuster was turned since its test; the next start stops it."""
@@ -189,7 +189,7 @@ class Stories:
         field.agenda.at(field.agenda.minute + 70, lambda: self.arrival.test(spare))
 
     async def _spot_check(self, field: FieldDay, players: list[Player]) -> None:
-        """Over the stop limit on the field: cover on, off, adjust, test again. No caution: nobody tampered."""
+        """Over the stop limit on the field: cover on, off. No caution: nobody tampered. The next start stops it, then it is adjusted and tested."""
         player = self.marked["spot"] = self._pick(players, hired=True)
         await field.handheld.do(
             SpotCheckMarker(
@@ -208,7 +208,7 @@ class Stories:
             await self.arrival.chrono.do(ChangeSetUp(marker=player.marker, change="adjuster"))
             await self.arrival.test(player.marker)
 
-        field.agenda.at(field.agenda.minute + 12, retest)
+        field.agenda.at(field.agenda.minute + 70, retest)
 
     async def _unwell(self, field: FieldDay, players: list[Player]) -> None:
         """Asking for help is a note, never a caution; the first aider says when he may play again."""

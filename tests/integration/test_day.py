@@ -1,0 +1,237 @@
+"""The invented day, played through the HTTP API against real servers: what it tells stands in the log, and one seed gives one day."""
+
+import os
+import subprocess
+import sys
+from datetime import timedelta
+from itertools import pairwise
+from pathlib import Path
+
+import msgspec
+import pytest
+import uvloop
+
+from contracts import leaf
+from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed
+from contracts.equipment import MarkerSwapped
+from contracts.games import GameAbandoned, GameStarted, HoldAsked, HoldLifted, StartRefused
+from contracts.registration import (
+    MinorHandedOver,
+    PaymentRecorded,
+    PlayerLeft,
+    PlayerRegistered,
+    RefundGranted,
+    RefundRefused,
+)
+from contracts.velocity import MarkerSpotChecked
+from deploy.app import listening, listening_socket, running
+from deploy.demo.clock import RunningClock
+from deploy.demo.day import DEVICES
+from deploy.demo.play import opening_time, play
+from deploy.services import PROJECTIONS, SERVICES
+
+pytestmark = pytest.mark.timeout(400)
+
+ROOT = Path(__file__).resolve().parents[2]
+SEED = 7
+PARK = "larchmoor"
+
+
+@pytest.fixture(scope="module")
+def once():
+    """The same day in a process of its own, as `deploy/run --once` plays it, while the other one is played here."""
+    command = [sys.executable, "-m", "deploy.main", "run", "--once", "--seed", str(SEED)]
+    environment = {name: value for name, value in os.environ.items() if not name.startswith("FIELDLEDGER_")}
+    with subprocess.Popen(
+        command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    ) as process:
+        try:
+            yield process
+        finally:
+            process.terminate()
+
+
+@pytest.fixture(scope="module")
+def day(databases, nats_urls, once):  # noqa: ARG001 - it is to play at the same time
+    """The summary's line, and every event of the day."""
+    database = databases.create()
+    yield uvloop.run(played(database.url, nats_urls))
+    databases.drop(database)
+
+
+async def played(database_url, bus):
+    clock = RunningClock()
+    made = listening_socket("127.0.0.1", 0)
+    address = f"http://127.0.0.1:{made.getsockname()[1]}"
+    async with running(database_url, bus, [PARK], SERVICES, PROJECTIONS, clock) as up, listening(up.app, made):
+        clock.set(opening_time(clock.now()))
+        keys = {name: await up.devices.enrol(PARK, name, roles, name) for name, roles in DEVICES.items()}
+        summary = await play(up, PARK, address, keys, clock, SEED, lambda _: None)
+        rows = await up.parks[PARK].log.tail(0, 1_000_000)
+    return msgspec.json.encode(summary).decode(), [leaf.decode(row.leaf) for row in rows]
+
+
+@pytest.fixture(scope="module")
+def events(day):
+    return day[1]
+
+
+def of(events, kind, **fields):
+    """The events of a kind whose data say this."""
+    return [
+        event
+        for event in events
+        if isinstance(event.data, kind) and all(getattr(event.data, name) == value for name, value in fields.items())
+    ]
+
+
+def only(events, kind, **fields):
+    (found,) = of(events, kind, **fields)
+    return found
+
+
+def next_refusal(events, player, after):
+    """The codes with which the first start after a position named a player."""
+    for refused in of(events, StartRefused):
+        for offender in refused.data.offenders:
+            if refused.position > after and offender.player == player:
+                return [reason.code for reason in offender.reasons]
+    return []
+
+
+def starts_with(events, player, after):
+    return [
+        one
+        for one in of(events, GameStarted)
+        if one.position > after and player in {entrant.player for entrant in one.data.entrants}
+    ]
+
+
+def test_the_same_seed_gives_the_same_line(day, once):
+    output, _ = once.communicate(timeout=300)
+    assert once.returncode == 0, output[-2000:]
+    assert output.splitlines()[-1] == day[0]
+
+
+def test_the_summary_counts_the_day(day, events):
+    summary = msgspec.json.decode(day[0])
+    assert list(summary) == [
+        "players",
+        "cleared",
+        "games",
+        "readings",
+        "cautions",
+        "sit_outs_served",
+        "ejections",
+        "events",
+        "projections_match_log",
+    ]
+    assert summary["players"] == len(of(events, PlayerRegistered)) == 240
+    assert summary["events"] == len(events)
+    assert summary["ejections"] == 2
+    assert summary["cautions"] == len([one for one in of(events, CautionRecorded) if one.data.weight])
+    assert summary["cleared"] <= 240
+    assert summary["games"] > 30
+    assert summary["readings"] > 800
+    assert summary["sit_outs_served"] >= 5
+    assert summary["projections_match_log"] is True
+
+
+def test_a_third_are_minors(events):
+    assert 72 <= len([one for one in of(events, PlayerRegistered) if one.data.age_band < 18]) <= 88
+
+
+def test_positions_are_dense_and_times_do_not_run_back(events):
+    assert [event.position for event in events] == list(range(1, len(events) + 1))
+    assert all(before.recorded_at <= after.recorded_at for before, after in pairwise(events))
+
+
+def test_a_second_caution_ejects_and_the_entry_is_forfeited(events):
+    first = only(events, CautionRecorded, violation="overshooting")
+    player = first.data.player
+    cautions = of(events, CautionRecorded, player=player)
+    assert [one.data.violation for one in cautions] == ["overshooting", "close-shot"]
+    refused = only(events, RefundRefused, player=player)
+    assert "refund_forfeited" in [reason.code for reason in refused.data.reasons]
+    assert of(events, RefundGranted) == []
+    assert only(events, PlayerLeft, player=player).position > refused.position
+    assert starts_with(events, player, cautions[1].position) == []
+
+
+def test_a_minor_ejected_for_contact_plays_no_more_and_is_handed_to_an_adult(events):
+    caution = only(events, CautionRecorded, violation="physical-contact")
+    player = caution.data.player
+    confirmed = only(events, EjectionConfirmed)
+    assert (confirmed.data.player, confirmed.data.caution) == (player, caution.data.caution)
+    assert only(events, PlayerRegistered, player=player).data.age_band < 18
+    assert next_refusal(events, player, confirmed.position) == ["ejected"]
+    assert starts_with(events, player, caution.position) == []
+    assert only(events, MinorHandedOver, player=player).position > confirmed.position
+
+
+def test_a_disputed_caution_is_withdrawn_on_appeal_and_the_player_plays_again(events):
+    resolved = only(events, CautionResolved)
+    appeal = only(events, AppealDecided, upheld=True)
+    assert (appeal.data.caution, appeal.data.player) == (resolved.data.caution, resolved.data.player)
+    assert len(of(events, CautionRecorded, player=resolved.data.player)) == 1
+    assert starts_with(events, resolved.data.player, appeal.position)
+
+
+def test_one_act_that_two_referees_record_counts_once(events):
+    first, again = of(events, CautionRecorded, violation="blind-fire")
+    voided = only(events, CautionVoided, cause="recorded_twice")
+    assert first.data.player == again.data.player == voided.data.player
+    assert first.actor != again.actor
+    assert voided.data.caution == again.data.caution
+    assert next_refusal(events, first.data.player, voided.position) == ["sitting_out"]
+    assert starts_with(events, first.data.player, voided.position)
+
+
+def test_a_handheld_that_was_out_of_reach_tells_of_a_caution_forty_minutes_later(events):
+    late = only(events, CautionRecorded, violation="out-of-bounds")
+    assert late.device == "far-handheld"
+    assert late.recorded_at - late.occurred_at >= timedelta(minutes=40)
+    entered = starts_with(events, late.data.player, 0)
+    assert any(late.occurred_at < one.recorded_at < late.recorded_at for one in entered), (
+        "he was let in before it was known"
+    )
+    assert next_refusal(events, late.data.player, late.position) == ["sitting_out"]
+
+
+def test_a_marker_swapped_after_its_test_is_named_at_the_next_start(events):
+    swapped = only(events, MarkerSwapped)
+    assert next_refusal(events, swapped.data.player, swapped.position) == ["test_voided"]
+    assert starts_with(events, swapped.data.player, swapped.position), "measured anew, he plays"
+
+
+def test_a_failed_spot_check_on_a_field_is_named_at_the_next_start(events):
+    checked = only(events, MarkerSpotChecked)
+    assert checked.data.finding == "over_stop"
+    assert next_refusal(events, checked.data.player, checked.position) == ["spot_check_failed"]
+    assert starts_with(events, checked.data.player, checked.position), "measured anew, he plays"
+
+
+def test_a_group_that_has_not_paid_is_named_whole_and_plays_once_it_has(events):
+    refusals = [
+        (refused, offender.player)
+        for refused in of(events, StartRefused)
+        for offender in refused.data.offenders
+        if "entry_unpaid" in [reason.code for reason in offender.reasons]
+    ]
+    (group,) = {only(events, PlayerRegistered, player=player).data.group for _, player in refusals}
+    players = {one.data.player for one in of(events, PlayerRegistered, group=group)}
+    assert {player for _, player in refusals} == players
+    paid = next(one for one in of(events, PaymentRecorded) if players & set(one.data.players))
+    assert all(refused.position < paid.position for refused, _ in refusals)
+    assert all(starts_with(events, player, paid.position) for player in players)
+
+
+def test_thunder_stops_every_field_for_half_an_hour_and_one_game_is_given_up(events):
+    asked = only(events, HoldAsked)
+    lifted = of(events, HoldLifted)
+    assert asked.data.whole_park
+    assert {one.data.field for one in lifted} == set(asked.data.fields) == {"birch", "quarry", "fern"}
+    assert min(one.occurred_at for one in lifted) - asked.occurred_at >= timedelta(minutes=30)
+    started = [one for one in of(events, GameStarted) if asked.position < one.position < lifted[0].position]
+    assert started == []
+    assert only(events, GameAbandoned, cause="weather").data.field == "birch"
