@@ -121,7 +121,9 @@ def _keys(state: Path, park: str) -> Path:
 
 
 async def enrol(devices: Devices, park: str, wanted: dict[str, frozenset[Role]], state: Path) -> dict[str, str]:
-    """Enrol devices and keep their keys in a file that only this account can read."""
+    """Enrol devices and keep their keys in a file that only this account can read; a run broken off before left it there."""
+    if _keys(state, park).exists():
+        return msgspec.json.decode(_keys(state, park).read_bytes(), type=dict[str, str])
     keys = {name: await devices.enrol(park, name, roles, name) for name, roles in wanted.items()}
     replace_private(_keys(state, park), msgspec.json.format(msgspec.json.encode(keys), indent=2))
     return keys
