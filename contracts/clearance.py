@@ -5,7 +5,7 @@ from typing import Annotated
 from msgspec import Meta, Struct
 
 from contracts.envelope import Basis, Reason
-from contracts.words import Role
+from contracts.words import Part, Role
 
 GATE: frozenset[Role] = frozenset(
     {"desk", "gear", "chrono", "staging", "referee", "head_referee", "first_aider", "manager", "auditor"}
@@ -19,6 +19,17 @@ Names = Annotated[
         description="Up to 100 players, with commas between them.",
     ),
 ]
+
+
+class FoundPlayer(Struct, frozen=True, kw_only=True):
+    """Whom a day pass or an armband names today. `replaced`: the pass that was shown is not his newest."""
+
+    player: str
+    armband: int
+    day_pass: str
+    group: str | None
+    part: Part
+    replaced: bool
 
 
 class Clearance(Struct, frozen=True, kw_only=True):

@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from msgspec import Meta, Struct
 
 from contracts.board import PAGE, Status
-from contracts.clearance import GATE, Clearance, Clearances, Names
+from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.park import Briefing
 from contracts.problems import (
     Broken,
@@ -20,8 +20,9 @@ from contracts.problems import (
     PositionAhead,
     Refused,
     Unavailable,
+    UnknownSubject,
 )
-from contracts.words import DayPass, FieldId, Role
+from contracts.words import DayArmband, DayPass, FieldId, Role
 
 JSON = "application/json"
 EVENT_STREAM = "text/event-stream"
@@ -123,6 +124,17 @@ READS: tuple[Read, ...] = (
         roles=None,
         answer=Briefing,
         problems=(NotFound, Unavailable, Broken),
+    ),
+    Read(
+        path="/parks/{park}/registration/players",
+        summary="Who wears this armband today, or was given this day pass? Asked by one of them.",
+        roles=GATE,
+        answer=FoundPlayer,
+        parameters=(
+            Parameter(name="day_pass", kind=DayPass, description="The code that was scanned."),
+            Parameter(name="armband", kind=DayArmband, description="The number on the armband."),
+        ),
+        problems=(*BEHIND_A_KEY, UnknownSubject),
     ),
     Read(
         path="/parks/{park}/clearance/players/{player}",
