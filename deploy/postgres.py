@@ -26,7 +26,7 @@ STOP_FAST, STOP_NOW = signal.SIGINT, signal.SIGQUIT  # roll back what is open, w
 SETTINGS = {
     "listen_addresses": LOOPBACK,
     "unix_socket_directories": "",
-    "max_connections": "60",
+    "max_connections": "150",
     "shared_buffers": "256MB",
     "fsync": "on",
     "synchronous_commit": "on",
