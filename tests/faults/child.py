@@ -1,4 +1,4 @@
-"""The whole service as a process of its own, to be killed: python -m tests.faults.child DATABASE RELAY SERVICE PARK PORT."""
+"""The service alone in a process, for tests that kill it: `python -m tests.faults.child DATABASE RELAY_BUS SERVICE_BUS PARK PORT`."""
 
 import asyncio
 import sys
@@ -12,10 +12,10 @@ from services.core import logs
 from services.core.clock import SystemClock
 
 
-async def main(database_url: str, relay: str, service: str, park: str, port: str) -> None:
-    bus = BusUrls(relay=relay, service=service)
+async def main(database, relay, service, park, port):
     made = listening_socket("127.0.0.1", int(port))
-    async with running(database_url, bus, [park], SERVICES, PROJECTIONS, SystemClock()) as up, listening(up.app, made):
+    bus = BusUrls(relay=relay, service=service)
+    async with running(database, bus, [park], SERVICES, PROJECTIONS, SystemClock()) as up, listening(up.app, made):
         await asyncio.Event().wait()
 
 

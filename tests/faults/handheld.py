@@ -1,6 +1,7 @@
 """A device as it is on the ground: it keeps what it sends until that is acknowledged, and sends the same again until it is."""
 
 import asyncio
+from collections.abc import AsyncIterator
 from dataclasses import dataclass, field
 from itertools import count
 from uuid import uuid4
@@ -54,6 +55,16 @@ class Handheld:
             if answer is not None and answer.status_code == httpx.codes.CREATED:
                 self.acknowledged.append(answer.json())
                 return
-            assert answer is None or answer.status_code in {409, 503}, answer.text
+            assert answer is None or answer.status_code == 503 or answer.json()["type"] == "/problems/contended", (
+                answer.text
+            )
             self.retries += 1
             await asyncio.sleep(0.1)
+
+
+async def patiently(seconds: float = 60) -> AsyncIterator[None]:
+    """Look again and again, ten times a second; TimeoutError when it takes too long."""
+    for _ in range(int(seconds * 10)):
+        yield
+        await asyncio.sleep(0.1)
+    raise TimeoutError
