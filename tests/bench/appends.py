@@ -99,7 +99,19 @@ async def bare_inserts_per_second(where: Database, seconds: float) -> float:
 
 async def _pgbench(url: str, clients: int, seconds: float) -> float:
     script = BARE.format("x" * 500) + ";\n"
-    command = ["-n", "-M", "prepared", "-f", "-", "-c", str(clients), "-j", str(min(clients, 2)), "-T", str(max(1, round(seconds)))]
+    command = [
+        "-n",
+        "-M",
+        "prepared",
+        "-f",
+        "-",
+        "-c",
+        str(clients),
+        "-j",
+        str(min(clients, 2)),
+        "-T",
+        str(max(1, round(seconds))),
+    ]
     process = await asyncio.create_subprocess_exec(
         "pgbench", *command, url, stdin=-1, stdout=-1, stderr=-1, env=os.environ | {"LC_ALL": "C"}
     )

@@ -26,9 +26,7 @@ async def clearance(park: Park, player: str, field: str) -> None:
     """The gate's question, answered from the log."""
     given, read = await park.load(model.subjects(player, field))
     rules, now = given.of(RULES, "").rules, park.clock.now()
-    moment = Moment(
-        now=now, occurred_at=now, day=operating_day(rules, now), rules=rules, position=max(read.values())
-    )
+    moment = Moment(now=now, occurred_at=now, day=operating_day(rules, now), rules=rules, position=max(read.values()))
     model.reasons(given, player, field, moment)
 
 

@@ -31,9 +31,7 @@ class Sizes(Struct, frozen=True, kw_only=True):
     """Events in the two logs whose cost is compared."""
 
 
-QUICK = Sizes(
-    turns=2, seconds=0.5, replayed=8_000, samples=150, screen_samples=15, small=8_000, large=40_000
-)
+QUICK = Sizes(turns=2, seconds=0.5, replayed=8_000, samples=150, screen_samples=15, small=8_000, large=40_000)
 """To see that everything works; its figures say little."""
 
 

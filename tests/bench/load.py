@@ -8,6 +8,7 @@ import sys
 import time
 from collections.abc import Callable
 from itertools import count
+from typing import cast
 from uuid import uuid4
 
 import uvloop
@@ -39,8 +40,7 @@ class Caller(asyncio.Protocol):
         self._got = b""
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        assert isinstance(transport, asyncio.WriteTransport)
-        self._transport = transport
+        self._transport = cast("asyncio.WriteTransport", transport)  # uvloop's is none by its class
         self._send()
 
     def _send(self) -> None:

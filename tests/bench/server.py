@@ -34,7 +34,9 @@ def empty_route(command: type[Command]) -> HTTPRouteHandler:
     """Parses the same body behind the same key, and answers nothing."""
     decoder = msgspec.json.Decoder(command)
 
-    @post(f"/parks/{{park:str}}/{EMPTY}/{PATHS[command]}", opt={"roles": command.ROLES}, name=f"{EMPTY}/{PATHS[command]}")
+    @post(
+        f"/parks/{{park:str}}/{EMPTY}/{PATHS[command]}", opt={"roles": command.ROLES}, name=f"{EMPTY}/{PATHS[command]}"
+    )
     async def run(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:  # noqa: ARG001
         decoder.decode(await request.body())
         return Response(b"{}", status_code=201, media_type="application/json")
