@@ -1,14 +1,15 @@
 """The projection that keeps folds as rows: for each tag the states of every fold over it."""
 
-from collections.abc import Iterable, Mapping, MutableMapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, MutableMapping, Sequence
 from typing import Any
 
 import msgspec
 
 from contracts.envelope import Data, Recorded
-from services.core.fold import Fold, Given
+from services.core.fold import Evolve, Fold, Given
 
 States = tuple[Any, ...]
+Minding = dict[str, tuple[tuple[int, Callable[[str], Any] | None, Evolve[Any] | None], ...]]
 _encoder = msgspec.json.Encoder(order="deterministic")
 
 
@@ -20,7 +21,7 @@ class Folds:
         self.by_prefix: dict[str, tuple[Fold[Any], ...]] = {}
         for fold in folds:
             self.by_prefix[fold.prefix] = (*self.by_prefix.get(fold.prefix, ()), fold)
-        self._concerned: dict[type[Data], frozenset[str]] = {}
+        self._concerned: dict[type[Data], Minding] = {}
         self._decoders = {
             prefix: msgspec.json.Decoder(tuple[tuple(type(fold.start("")) for fold in folds)])  # type: ignore[misc]
             for prefix, folds in self.by_prefix.items()
@@ -30,21 +31,24 @@ class Folds:
     def name(self) -> str:
         return self._name
 
-    def _prefixes(self, data: type[Data]) -> frozenset[str]:
-        """The prefixes of the tags that this class of event says anything about."""
+    def _minding(self, data: type[Data]) -> Minding:
+        """For each prefix what this class of event does to the states of a tag: where, whether it begins anew, how it evolves."""
         found = self._concerned.get(data)
         if found is None:
-            found = frozenset(
-                prefix
+            minding = {
+                prefix: tuple(
+                    (at, fold.start if data in fold.anew else None, fold.evolves.get(data))
+                    for at, fold in enumerate(folds)
+                    if data in fold.evolves or data in fold.anew
+                )
                 for prefix, folds in self.by_prefix.items()
-                if any(data in fold.evolves or data in fold.anew for fold in folds)
-            )
-            self._concerned[data] = found
+            }
+            found = self._concerned[data] = {prefix: folds for prefix, folds in minding.items() if folds}
         return found
 
     def tags(self, event: Recorded[Any]) -> list[str]:
-        prefixes = self._prefixes(type(event.data))
-        return [tag for tag in event.tags if tag.partition(":")[0] in prefixes] if prefixes else []
+        minding = self._minding(type(event.data))
+        return [tag for tag in event.tags if tag.partition(":")[0] in minding] if minding else []
 
     def start(self, tag: str) -> States:
         prefix, _, subject = tag.partition(":")
@@ -53,13 +57,17 @@ class Folds:
     def apply(self, events: Sequence[Recorded[Any]], states: MutableMapping[str, States]) -> set[str]:
         changed: set[str] = set()
         for event in events:
-            for tag in self.tags(event):
+            minding = self._minding(type(event.data))
+            for tag in event.tags if minding else ():
                 prefix, _, subject = tag.partition(":")
-                before = states.get(tag) or self.start(tag)
-                states[tag] = tuple(
-                    fold.step(subject, state, event) for fold, state in zip(self.by_prefix[prefix], before, strict=True)
-                )
-                changed.add(tag)
+                folds = minding.get(prefix)
+                if folds is not None:
+                    after = list(states.get(tag) or self.start(tag))
+                    for at, start, evolve in folds:
+                        state = after[at] if start is None else start(subject)
+                        after[at] = state if evolve is None else evolve(state, event)
+                    states[tag] = tuple(after)
+                    changed.add(tag)
         return changed
 
     def encode(self, _tag: str, state: States) -> bytes:
