@@ -94,11 +94,12 @@ def plain(url: str) -> str:
 
 
 def listening_socket(host: str, port: int) -> socket.socket:
-    """A socket bound to the address; raises PortTaken."""
+    """A socket that listens at the address, so that nobody else can from now on; raises PortTaken."""
     made = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)  # so that asyncio sends at once
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))
+        made.listen()
     except OSError as error:
         made.close()
         raise PortTaken(f"Port {port} on {host} cannot be used ({error.strerror}). Set PORT to a free one.") from error
