@@ -1,6 +1,7 @@
 """The log of one park: an append-only record of bytes, read by position or by tag."""
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 from types import TracebackType
 from typing import Any, Self
 
@@ -170,5 +171,11 @@ def _columns(appends: Sequence[Append]) -> list[list[Any]]:
         [number for number, _ in conditions],
         [condition.tag for _, condition in conditions],
         [condition.after for _, condition in conditions],
-        [" ".join(sorted(condition.types)) for _, condition in conditions],
+        [_joined(condition.types) for _, condition in conditions],
     ]
+
+
+@cache
+def _joined(types: frozenset[str]) -> str:
+    """The types of a condition as log.append takes them. There are as many sets of them as folds that are read together."""
+    return " ".join(sorted(types))

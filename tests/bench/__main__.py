@@ -1,4 +1,4 @@
-"""The figures: every measure on real servers, printed, and kept in build/bench.json. `python -m tests.bench [--quick] [measure …]`"""
+"""The figures: every measure on real servers, printed, and kept in build/bench.json: `python -m tests.bench [--quick] [measure …]`."""
 
 import sys
 from collections.abc import Awaitable, Callable

@@ -44,7 +44,7 @@ async def tell(park: Park, player: str) -> None:
 
 
 async def measure(here: Ground, day: Day) -> list[Figure]:
-    random, clock = Random(7), SetClock(day.ends)
+    random, clock = Random(7), SetClock(day.ends)  # noqa: S311 - a sample, not a secret
     copies = range(day.copies(here.sizes.replayed))
     players = [(copied(player, copy), copied(field, copy)) for copy in copies for player, field in day.games]
     asked, bare = list[float](), list[float]()

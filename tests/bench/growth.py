@@ -22,7 +22,7 @@ class History:
 
     def __init__(self, where: Database, day: Day, events: int) -> None:
         self._day, self._events = day, events
-        self._clock, self._random = SetClock(day.ends), Random(7)
+        self._clock, self._random = SetClock(day.ends), Random(7)  # noqa: S311 - a sample, not a secret
         self.pool = Pool(where.url)
         self._log = Log(self.pool, PARK, self._clock)
 

@@ -24,6 +24,8 @@ from services.core.log import Log
 from tests.bench.ground import PARK, Ground, database
 from tests.databases import Database
 
+REHEARSAL = "rehearsal"
+"""The park where the day is played; the bus holds a stream of its own for every park that is up."""
 MARK = "-copy0000"
 """Ends every name in the day; a copy has a number of its own there."""
 
@@ -54,14 +56,14 @@ async def played(here: Ground) -> Day:
     clock = RunningClock()
     with database(here) as where, closing(listening_socket("127.0.0.1", 0)) as made:
         async with (
-            running(where.url, here.bus, [PARK], SERVICES, PROJECTIONS, clock) as up,
+            running(where.url, here.bus, [REHEARSAL], SERVICES, PROJECTIONS, clock) as up,
             listening(up.app, made),
             httpx.AsyncClient(base_url=f"http://127.0.0.1:{made.getsockname()[1]}", timeout=30) as http,
         ):
             clock.set(opening_time(clock.now()))
-            keys = {name: await up.devices.enrol(PARK, name, roles, name) for name, roles in DEVICES.items()}
-            await DemoDay(http, PARK, keys, clock, 7, lambda _: None).play()
-            return marked([row async for row in leaves(up.parks[PARK].log)])
+            keys = {name: await up.devices.enrol(REHEARSAL, name, roles, name) for name, roles in DEVICES.items()}
+            await DemoDay(http, REHEARSAL, keys, clock, 7, lambda _: None).play()
+            return marked([row async for row in leaves(up.parks[REHEARSAL].log)])
 
 
 async def leaves(log: Log) -> Any:
