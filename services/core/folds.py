@@ -58,16 +58,14 @@ class Folds:
         changed: set[str] = set()
         for event in events:
             minding = self._minding(type(event.data))
-            for tag in event.tags if minding else ():
+            for tag in self.tags(event):
                 prefix, _, subject = tag.partition(":")
-                folds = minding.get(prefix)
-                if folds is not None:
-                    after = list(states.get(tag) or self.start(tag))
-                    for at, start, evolve in folds:
-                        state = after[at] if start is None else start(subject)
-                        after[at] = state if evolve is None else evolve(state, event)
-                    states[tag] = tuple(after)
-                    changed.add(tag)
+                after = list(states.get(tag) or self.start(tag))
+                for at, start, evolve in minding[prefix]:
+                    state = after[at] if start is None else start(subject)
+                    after[at] = state if evolve is None else evolve(state, event)
+                states[tag] = tuple(after)
+                changed.add(tag)
         return changed
 
     def encode(self, _tag: str, state: States) -> bytes:
