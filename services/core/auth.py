@@ -1,5 +1,6 @@
 """Device keys: who may ask what. A key is `<device>.<secret>`; only an HMAC-SHA-256 of the secret is stored."""
 
+import asyncio
 import hmac
 import secrets
 import time
@@ -29,6 +30,7 @@ class Devices:
     def __init__(self, pool: Pool) -> None:
         self._pool = pool
         self._kept: dict[tuple[str, str], tuple[float, Device]] = {}
+        self._looking: dict[tuple[str, str], asyncio.Task[Device]] = {}
 
     async def identify(self, park: str, authorization: str | None) -> Device:
         """The device that a request's Authorization header proves; raises NotAuthenticated."""
@@ -39,10 +41,19 @@ class Devices:
         kept = self._kept.get((park, key))
         if kept is not None and kept[0] > time.monotonic():
             return kept[1]
+        looking = self._looking.get((park, key))
+        if looking is None:
+            looking = asyncio.create_task(self._look(park, key, device, secret))
+            self._looking[park, key] = looking
+            looking.add_done_callback(lambda _: self._looking.pop((park, key)))
+        return await asyncio.shield(looking)  # others may wait for the same answer
+
+    async def _look(self, park: str, key: str, device: str, secret: str) -> Device:
+        asked_at = time.monotonic()
         found = await self._verify(park, device, secret)
         if len(self._kept) > 10_000:
             self._kept.clear()
-        self._kept[park, key] = (time.monotonic() + KEPT_SECONDS, found)
+        self._kept[park, key] = (asked_at + KEPT_SECONDS, found)
         return found
 
     async def _verify(self, park: str, device: str, secret: str) -> Device:

@@ -32,6 +32,7 @@ from services.core.log import (
     RequestReused,
 )
 from services.core.pool import LOST
+from services.core.recent import recent
 from services.core.rules import RULES, operating_day
 from services.core.times import Contact, occurred
 
@@ -141,7 +142,7 @@ class Park:
             reading = await self.log.read(afters)
         except LOST as error:
             raise Unavailable("The log cannot be read. Nobody is cleared until it can; try again shortly.") from error
-        events = {tag: [leaf.decode(row.leaf) for row in rows] for tag, rows in reading.events.items()}
+        events = {tag: [recent(row.leaf) for row in rows] for tag, rows in reading.events.items()}
         for (fold, name), (position, state) in known.items():
             newer = [event for event in events.get(fold.tag(name), ()) if event.position > position]
             self._remember((fold, name), reading.head.position, fold.over(name, newer, state))

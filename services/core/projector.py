@@ -9,17 +9,20 @@ import structlog
 from prometheus_client import Gauge
 
 from contracts.envelope import Recorded
-from contracts.leaf import LeafError, decode
+from contracts.leaf import LeafError
 from services.core.backoff import Backoff
 from services.core.bus import Bus
 from services.core.feed import Feed
 from services.core.log import Log, Row
 from services.core.pool import LOST, Pool
 from services.core.projection import Listener, Projection
+from services.core.recent import recent
 from services.core.track import NotNext, Track
 
 POSITION = Gauge("fieldledger_projection_position", "Last position projected", ["name", "park"])
 FAILED = Gauge("fieldledger_projection_failed", "1 while a projection cannot take in an event", ["name", "park"])
+_PACE = 0.02
+"""Seconds between two steps at least: under load each then takes in more."""
 _LOOK_BACK_EVERY = 5.0
 """Seconds, while nothing is told: the commits of rows are not waited for, so a crash of the database may undo the last ones."""
 _logger = structlog.get_logger()
@@ -37,7 +40,7 @@ class Projector:
         self._moved = asyncio.Condition()
         self._backoffs = {name: Backoff() for name in self._tracks}
         self._retry_at = dict.fromkeys(self._tracks, 0.0)
-        self._look_back_at = 0.0
+        self._look_back_at = self._last_step = 0.0
         self.failures: dict[str, str] = {}
 
     @property
@@ -79,7 +82,9 @@ class Projector:
             await self._feed.close()
 
     async def _step(self) -> None:
+        await asyncio.sleep(max(0.0, self._last_step + _PACE - time.monotonic()))
         events = self._decoded(await self._feed.rows(self.position()))
+        self._last_step = time.monotonic()
         head = None if events else await self._log.head()
         if head:
             await self._look_back()
@@ -101,7 +106,7 @@ class Projector:
     def _decoded(self, rows: Sequence[Row]) -> list[Recorded[Any]]:
         """The events in the bus's rows. Where it holds anything but the log's leaves, none: the log will be read."""
         try:
-            events = [decode(row.leaf) for row in rows]
+            events = [recent(row.leaf) for row in rows]
         except LeafError as error:
             _logger.error("the bus delivered what is no leaf", park=self._log.park, why=str(error))  # noqa: TRY400
             return []

@@ -25,6 +25,7 @@ PUBLISHED = Counter("fieldledger_relay_published", "Events published to the bus"
 POSITION = Gauge("fieldledger_relay_position", "Last position published to the bus", ["park"])
 HALTED = Gauge("fieldledger_relay_halted", "1 while the stream contradicts the log", ["park"])
 _POLL = 0.5
+_PACE = 0.02  # seconds between two publications at least: under load each then carries more
 _PATIENCE = 5.0
 _LOOK_AT_STREAM_EVERY = 5.0
 _LEAD = "SELECT pg_try_advisory_lock(hashtextextended('fieldledger relay ' || $1, 0))"
@@ -123,8 +124,11 @@ class Relay:
             if connection.is_closed():
                 raise ConnectionError("the leader's database connection is gone")
             self._hint.clear()
+            begun = time.monotonic()
             if not await self._publish_next(stream):
                 await self._hear_or_poll(connection)
+            else:
+                await asyncio.sleep(max(0.0, begun + _PACE - time.monotonic()))
 
     async def _publish_next(self, stream: Stream) -> bool:
         rows = await self._log.tail(self.position, BATCH)
