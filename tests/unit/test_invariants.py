@@ -301,7 +301,7 @@ def folded(record: list[Recorded[Any]], reads: Any) -> Given:
 
 
 SmallPark.TestCase.settings = settings(
-    max_examples=300,
+    max_examples=200,
     stateful_step_count=50,
     deadline=None,
     derandomize=True,
