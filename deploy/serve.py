@@ -23,6 +23,7 @@ from deploy.embedded import BusUrls
 from deploy.services import PROJECTIONS, SERVICES
 from deploy.state import replace_private
 from services.core.auth import Devices
+from services.core.garbage import look_seldom
 
 BLANK = "blank"
 FIRST_DEVICE: dict[str, frozenset[Role]] = {"office": frozenset({"manager"})}
@@ -55,6 +56,7 @@ def tell(line: str) -> None:
 
 async def serve(database_url: str, bus: BusUrls, made: socket.socket, state: Path, plan: Plan) -> Summary | None:
     """Serve until a signal, or until the day that was to be played once is over; then what it came to."""
+    look_seldom()
     park, clock = plan.park, RunningClock()
     stop = _on_signal()
     async with running(database_url, bus, [park], SERVICES, PROJECTIONS, clock) as up, listening(up.app, made):

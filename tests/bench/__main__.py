@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable
 import structlog
 import uvloop
 
+from services.core.garbage import look_seldom
 from tests.bench import appends, commands, figures, gate, growth, replay, wall
 from tests.bench.figures import Figure
 from tests.bench.ground import QUICK, Ground, Sizes, ground
@@ -25,6 +26,7 @@ def main(arguments: list[str]) -> None:
     quick = "--quick" in arguments
     wanted = [name for name in arguments if name != "--quick"] or list(MEASURES)
     structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
+    look_seldom()
     found: list[Figure] = []
     with ground(QUICK if quick else Sizes()) as here:
         day = uvloop.run(played(here))

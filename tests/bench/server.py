@@ -23,6 +23,7 @@ from deploy.app import listening, listening_socket, running
 from deploy.embedded import BusUrls
 from deploy.services import PROJECTIONS, SERVICES
 from services.core.clock import SystemClock
+from services.core.garbage import look_seldom
 from services.core.routes import PATHS
 from services.core.service import Service
 from tests.bench.ground import PARK
@@ -46,6 +47,7 @@ def empty_route(command: type[Command]) -> HTTPRouteHandler:
 
 async def serve(database_url: str, bus: BusUrls, port: int) -> None:
     structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
+    look_seldom()
     bench = Service("bench", (), (empty_route(RegisterPerson), empty_route(TestMarker)))
     with closing(listening_socket("127.0.0.1", port)) as made:
         async with (
