@@ -17,7 +17,13 @@ StationName = Literal[
     "desk", "briefing", "gear counter", "chronograph", "staging", "first aid", "head referee", "manager"
 ]
 AlertKind = Literal[
-    "hold_not_confirmed", "heads_missing", "search_open", "not_cleared_on_field", "over_stop_limit", "no_first_aider"
+    "hold_not_confirmed",
+    "heads_missing",
+    "search_open",
+    "not_cleared_on_field",
+    "over_stop_limit",
+    "no_first_aider",
+    "unresolved_caution",
 ]
 PAGE: Final[dict[str, str]] = {
     "board.css": "text/css",
@@ -60,18 +66,23 @@ class Team(_Shown, frozen=True, kw_only=True):
 
 
 class StandingHold(_Shown, frozen=True, kw_only=True):
-    """A hold that nobody has lifted. Until `confirmed_at` the field's referee has not said "stopped, covers on"."""
+    """A hold that nobody has lifted. Until `confirmed_at` the field's referee has not said "stopped, covers on". It is confirmed and lifted by `hold`."""
 
+    hold: str
     cause: str
     asked_at: datetime
     confirmed_at: datetime | None = None
 
 
 class Count(_Shown, frozen=True, kw_only=True):
-    """The head-count that a field waits for: not counted yet, or with somebody missing."""
+    """The head-count that a field waits for: not counted yet, or with somebody missing.
+
+    `short` is how many are missing: where it is fewer than `missing` names, each of these may be one of them.
+    """
 
     game: str
     counted: bool
+    short: int
     missing: tuple[Armband, ...]
 
 
@@ -139,7 +150,7 @@ class Players(_Shown, frozen=True, kw_only=True):
     ejected: int
     minors_here: int
     reasons: dict[str, int]
-    """How many of those not cleared each reason holds back; somebody may have several."""
+    """How many of those not cleared each reason holds back; somebody may have several. `heads_missing`: a count lacks them."""
 
 
 class Alert(_Shown, frozen=True, kw_only=True):

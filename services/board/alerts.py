@@ -5,8 +5,8 @@ from typing import Final
 
 from contracts.board import Alert
 from services.board.at_hand import AtHand
-from services.board.fields import missing
-from services.board.notes import LINE_UP, SPOT_CHECK
+from services.board.heads import missing, short
+from services.board.notes import LINE_UP, SPOT_CHECK, UNRESOLVED
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE, Entry
 from services.duty.model import FIRST_AIDERS, on_duty
@@ -25,11 +25,13 @@ NAMED: Final = 5
 def alerts(at_hand: AtHand) -> tuple[Alert, ...]:
     """Everything that stands, the same whoever asks."""
     stories = at_hand.fields
+    titles = {story.field: _title(story) for story in stories}
     return (
         *(alert for story in stories for alert in _holds(story)),
         *(alert for story in stories for alert in _heads(at_hand, story)),
-        *_on_fields(at_hand, {story.field: _title(story) for story in stories}),
+        *_on_fields(at_hand, titles),
         *_first_aid(at_hand),
+        *_unresolved(at_hand, titles),
     )
 
 
@@ -56,11 +58,14 @@ def _heads(at_hand: AtHand, story: FieldStory) -> Iterable[Alert]:
         who = ", ".join(_called(at_hand, player, colours.get(player)) for player in players[:NAMED])
         if len(players) > NAMED:
             who += f" and {len(players) - NAMED} more"
+        lack, title = short(at_hand, run.game, players), _title(story)
+        some = lack < len(players)
         if run.uncounted:
-            sentence = f"Heads missing on {_title(story)}: {who}. Keep it shut."
+            sentence = f"{lack} missing on {title}, one of: {who}." if some else f"Missing on {title}: {who}."
+            sentence += " Keep it shut."
             yield Alert(kind="heads_missing", sentence=sentence, field=story.field, since=run.heads.place[0])
         else:
-            sentence = f"Search open for {who}, last on {_title(story)}."
+            sentence = f"Search open for {f'{lack}, one of: ' if some else ''}{who}; last on {title}."
             yield Alert(kind="search_open", sentence=sentence, field=story.field, since=run.heads.place[0])
 
 
@@ -110,3 +115,11 @@ def _first_aid(at_hand: AtHand) -> Iterable[Alert]:
     if at_hand.given.of(OPENED_DAY, "").opened == moment.day and here < needed:
         sentence = f"First aiders on duty: {here}; needed: {needed}. No game starts."
         yield Alert(kind="no_first_aider", sentence=sentence)
+
+
+def _unresolved(at_hand: AtHand, titles: dict[str, str]) -> Iterable[Alert]:
+    """Cautions that hold against nobody until somebody says whom they are about."""
+    for caution, whom in at_hand.given.of(UNRESOLVED, "").cautions.items():
+        where = titles.get(whom.field, whom.field)
+        sentence = f"Caution {caution}: {whom.colour} {whom.armband} on {where}: staging says who it was."
+        yield Alert(kind="unresolved_caution", sentence=sentence, field=whom.field, since=whom.happened)

@@ -4,16 +4,17 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from datetime import timedelta
 
-from contracts.board import Clock, Count, Field, FieldState, Next, StandingHold, Team, Wait
+from contracts.board import Clock, Field, FieldState, Next, StandingHold, Team, Wait
 from contracts.envelope import Reason
 from contracts.reasons import REASONS
 from services.board.at_hand import AtHand
+from services.board.heads import count
 from services.board.notes import LINE_UP
 from services.board.people import told
 from services.clearance import field as fields
 from services.clearance import holds
 from services.clearance.field import Field as FieldStory
-from services.clearance.presence import PRESENCE, seen_elsewhere
+from services.clearance.presence import PRESENCE
 from services.duty import model as duty
 from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.games.states import BESIDE, GAME, Game
@@ -35,14 +36,17 @@ def shown(at_hand: AtHand, story: FieldStory) -> Field:
         why=tuple(sentence(code) for code in why),
         holds=tuple(
             StandingHold(
-                cause=one.cause, asked_at=one.asked[0], confirmed_at=one.confirmed[0] if one.confirmed else None
+                hold=one.hold,
+                cause=one.cause,
+                asked_at=one.asked[0],
+                confirmed_at=one.confirmed[0] if one.confirmed else None,
             )
             for one in story.standing
         ),
         game=story.running,
         format=game.called.format if game and game.called else None,
         clock=_clock(at_hand, story, game),
-        count=_count(at_hand, story),
+        count=count(at_hand, story),
         next=_next(at_hand, story),
     )
 
@@ -107,30 +111,6 @@ def _non_players(at_hand: AtHand, story: FieldStory, game: Game | None) -> int:
     if game is not None:
         inside |= {player for player in game.not_playing if _is_in(at_hand, player, game.game)}
     return len(inside)
-
-
-def _count(at_hand: AtHand, story: FieldStory) -> Count | None:
-    run = next((run for run in story.runs.values() if run.uncounted), None)
-    if run is None:
-        return None
-    counted = run.heads is not None and run.over is not None and run.heads.place >= run.over
-    colours = at_hand.given.of(LINE_UP, run.game).colours
-    who = missing(at_hand, story, run.game) if counted else ()
-    return Count(
-        game=run.game,
-        counted=counted,
-        missing=tuple(at_hand.armband(player, colours.get(player)) for player in who),
-    )
-
-
-def missing(at_hand: AtHand, story: FieldStory, game: str) -> tuple[str, ...]:
-    """Whom the last count of a game missed and nobody has seen elsewhere since."""
-    heads, entered = story.runs[game].heads, at_hand.given.of(GAME, game).entered
-    return tuple(
-        player
-        for player in (heads.missing if heads else ())
-        if player not in entered or not seen_elsewhere(at_hand.given.of(PRESENCE, player), story.field, entered[player])
-    )
 
 
 def _next(at_hand: AtHand, story: FieldStory) -> Next | None:

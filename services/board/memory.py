@@ -8,7 +8,7 @@ from itertools import chain
 from typing import Any
 
 from services.board.at_hand import AtHand, Verdict
-from services.board.notes import ARRIVAL, LAST_RESULT, LINE_UP, NOTES, SPOT_CHECK, Arrival
+from services.board.notes import ARRIVAL, LAST_RESULT, LINE_UP, NOTES, SPOT_CHECK, UNRESOLVED, Arrival
 from services.board.results import STATIONS
 from services.board.rows import Rows
 from services.board.verdicts import asked_fields, called_to, judge
@@ -70,7 +70,7 @@ class Memory:
 
     async def open(self, now: datetime) -> None:
         """Read the park and the people of the day that it is there."""
-        await self._ask([(RULES, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (FIELDS, "")])
+        await self._ask([(RULES, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (FIELDS, ""), (UNRESOLVED, "")])
         await self._ask((LAST_RESULT, station) for station in STATIONS)
         self._today = f"day:{self.moment(now).day}:"
         for tag in await self._rows[NOTES.name].ask_prefix(self._today):

@@ -1,4 +1,8 @@
-"""What the board remembers beside the clearance: who came today, who plays in which colour, spot checks, each station's last result."""
+"""What the board remembers beside the clearance.
+
+Who came today, who plays in which colour, spot checks, each station's last result, and the cautions of which nobody has said yet
+whom they are about.
+"""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -7,8 +11,9 @@ from typing import Any
 from msgspec import Struct
 from msgspec.structs import replace
 
+from contracts.discipline import CautionRecorded, CautionResolved, CautionVoided
 from contracts.envelope import Data, Recorded
-from contracts.games import GameBriefed, GameCalled, GameStarted, PlayerAdmitted
+from contracts.games import GameBriefed, GameCalled, GameStarted, HeadsCounted, PlayerAdmitted
 from contracts.registration import PlayerRegistered, RotationAssigned
 from contracts.velocity import MarkerSpotChecked
 from services.board.results import station_of, words
@@ -22,12 +27,14 @@ Place = tuple[datetime, int]
 
 
 class LineUp(Struct, frozen=True):
-    """A game's colours, and whether its teams were briefed since its list was last changed."""
+    """A game's colours, whether its teams were briefed since its list was last changed, and how many its last head-count lacked."""
 
     game: str
     colours: dict[str, str] = {}
     called: Place | None = None
     briefed: Place | None = None
+    counted: Place | None = None
+    short: int = 0
 
     @property
     def heard(self) -> bool:
@@ -52,6 +59,21 @@ class Arrival(Struct, frozen=True):
     player: str = ""
     field: str | None = None
     assigned: Place | None = None
+
+
+class Whom(Struct, frozen=True):
+    """Whom a caution is about, as the referee saw him."""
+
+    colour: str
+    armband: int
+    field: str
+    happened: datetime
+
+
+class Unresolved(Struct, frozen=True):
+    """The cautions by colour and number that are neither resolved nor withdrawn."""
+
+    cautions: dict[str, Whom] = {}
 
 
 class LastResult(Struct, frozen=True):
@@ -82,6 +104,12 @@ def _admitted(line: LineUp, event: Recorded[PlayerAdmitted]) -> LineUp:
     return line if data.colour is None else replace(line, colours={**line.colours, data.player: data.colour})
 
 
+def _counted(line: LineUp, event: Recorded[HeadsCounted]) -> LineUp:
+    if line.counted is not None and _place(event) < line.counted:
+        return line
+    return replace(line, counted=_place(event), short=max(0, event.data.expected - event.data.counted))
+
+
 def _spot_checked(check: SpotCheck, event: Recorded[MarkerSpotChecked]) -> SpotCheck:
     data = event.data
     if check.place is not None and _place(event) < check.place:
@@ -100,6 +128,16 @@ def _assigned(arrival: Arrival, event: Recorded[RotationAssigned]) -> Arrival:
     return replace(arrival, field=event.data.field, assigned=_place(event))
 
 
+def _cautioned(unresolved: Unresolved, event: Recorded[CautionRecorded]) -> Unresolved:
+    data = event.data
+    whom = Whom(data.colour or "", data.armband or 0, data.field or "", event.occurred_at)
+    return Unresolved(unresolved.cautions | {data.caution: whom})
+
+
+def _settled(unresolved: Unresolved, event: Recorded[CautionResolved] | Recorded[CautionVoided]) -> Unresolved:
+    return Unresolved({name: whom for name, whom in unresolved.cautions.items() if name != event.data.caution})
+
+
 def _noted(last: LastResult, event: Recorded[Any]) -> LastResult:
     if last.place is not None and _place(event) < last.place:
         return last
@@ -110,20 +148,32 @@ LINE_UP: Fold[LineUp] = Fold(
     "board.line_up",
     "game",
     LineUp,
-    {GameCalled: _called, GameBriefed: _briefed, GameStarted: _started, PlayerAdmitted: _admitted},
+    {
+        GameCalled: _called,
+        GameBriefed: _briefed,
+        GameStarted: _started,
+        PlayerAdmitted: _admitted,
+        HeadsCounted: _counted,
+    },
 )
 SPOT_CHECK: Fold[SpotCheck] = Fold("board.spot_check", "marker", SpotCheck, {MarkerSpotChecked: _spot_checked})
 ARRIVAL: Fold[Arrival] = Fold(
     "board.arrival", "day", Arrival, {PlayerRegistered: _arrived, RotationAssigned: _assigned}
 )
+UNRESOLVED: Fold[Unresolved] = Fold(
+    "board.unresolved",
+    "unresolved",
+    lambda _: Unresolved(),
+    {CautionRecorded: _cautioned, CautionResolved: _settled, CautionVoided: _settled},
+)
 LAST_RESULT: Fold[LastResult] = Fold("board.last_result", "station", LastResult, dict.fromkeys(station_of, _noted))
 
 
 class Notes(Folds):
-    """Folds by the tags of events, and by two that events do not name: a day with one of its players, and a station."""
+    """Folds by the tags of events, and by three that events do not name: a day's player, a station, cautions about nobody yet."""
 
     def tags(self, event: Recorded[Any]) -> list[str]:
-        return [*super().tags(event), *_days(event), *_stations(event)]
+        return [*super().tags(event), *_days(event), *_stations(event), *_unresolved(event)]
 
 
 def _days(event: Recorded[Any]) -> Iterable[str]:
@@ -139,4 +189,11 @@ def _stations(event: Recorded[Any]) -> Iterable[str]:
         yield f"station:{station_of[type(event.data)]}"
 
 
-NOTES = Notes("board", (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, LAST_RESULT))
+def _unresolved(event: Recorded[Any]) -> Iterable[str]:
+    data: Data = event.data
+    nameless = isinstance(data, CautionRecorded | CautionVoided) and data.player is None
+    if nameless or isinstance(data, CautionResolved):
+        yield "unresolved"
+
+
+NOTES = Notes("board", (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT))

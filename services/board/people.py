@@ -5,6 +5,7 @@ from typing import Final
 
 from contracts.board import Players, Result, Station, StationName
 from services.board.at_hand import AtHand
+from services.board.heads import unaccounted
 from services.board.notes import LAST_RESULT
 from services.board.results import STATIONS
 
@@ -18,12 +19,19 @@ def told(code: str) -> str:
 
 
 def counts(at_hand: AtHand) -> Players:
-    """Everybody registered today is exactly one of: cleared, not cleared, on a field, gone home."""
+    """Everybody registered today is exactly one of: cleared, not cleared, on a field, gone home.
+
+    Whoever may still be on a field after its game counts as not cleared until he is accounted for.
+    """
     where, reasons, minors = Counter[str](), Counter[str](), 0
-    for verdict in at_hand.verdicts.values():
-        where[verdict.whereabouts] += 1
-        if verdict.whereabouts == "not_cleared":
+    lacking = unaccounted(at_hand)
+    for player, verdict in at_hand.verdicts.items():
+        here = verdict.whereabouts in {"cleared", "not_cleared"}
+        sought = here and player in lacking
+        where["not_cleared" if sought else verdict.whereabouts] += 1
+        if here:
             reasons.update({told(one.code) for one in verdict.reasons})
+        reasons["heads_missing"] += sought
         minors += verdict.minor and verdict.whereabouts != "gone_home"
     return Players(
         registered=where.total(),
@@ -35,7 +43,7 @@ def counts(at_hand: AtHand) -> Players:
         stood_down=reasons["stood_down"],
         ejected=reasons["ejected"],
         minors_here=minors,
-        reasons=dict(reasons.most_common()),
+        reasons=dict((+reasons).most_common()),
     )
 
 

@@ -105,7 +105,7 @@ _RESULTS: Final[dict[StationName, dict[type[Data], _Words]]] = {
     },
     "manager": {
         DutyStarted: lambda data: f"{data.post.replace('_', ' ')} on duty",
-        DutyRefused: lambda data: f"{data.post.replace('_', ' ')} refused duty",
+        DutyRefused: lambda data: f"duty refused: {data.post.replace('_', ' ')}",
     },
 }
 STATIONS: Final[tuple[StationName, ...]] = tuple(_RESULTS)

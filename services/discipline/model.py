@@ -26,7 +26,7 @@ from contracts.words import Role
 from services.core.command import Moment, must_be_new, must_know
 from services.core.fold import Given
 from services.discipline.sit_outs import Stops
-from services.discipline.slip import CATALOGUES, FIELD, GAME, SLIP
+from services.discipline.slip import CATALOGUES, FIELD, GAME, SLIP, Slip
 from services.discipline.standing import standing
 from services.discipline.states import RECORD, Entry, Record, Rotation
 
@@ -139,6 +139,7 @@ def resolve(command: ResolveCaution, given: Given, _: Moment) -> Iterable[Data]:
             f"Caution {command.caution} {state}. Where it names the wrong player, void it and record it anew.",
             where=f"caution:{command.caution}",
         )
+    _must_wear(given.of(RECORD, command.player), slip)
     return [
         CautionResolved(
             caution=command.caution,
@@ -150,6 +151,16 @@ def resolve(command: ResolveCaution, given: Given, _: Moment) -> Iterable[Data]:
             happened_at=slip.happened,
         )
     ]
+
+
+def _must_wear(record: Record, slip: Slip) -> None:
+    """Whoever a caution by number is about wears that number."""
+    if slip.armband not in {None, record.armband}:
+        raise RuleForbids(
+            f"Caution {slip.caution} is about armband {slip.armband}; player {record.player} wears {record.armband}. "
+            "Name who wears that number. Where the number was misread, void the caution and record it anew.",
+            where="$.player",
+        )
 
 
 def void(command: VoidCaution, given: Given, _: Moment) -> Iterable[Data]:

@@ -25,6 +25,7 @@ class Slip(Struct, frozen=True):
     happened: datetime | None = None
     """None while there is no such caution."""
     voided: bool = False
+    armband: int | None = None
 
 
 class Catalogues(Struct, frozen=True):
@@ -48,7 +49,16 @@ def _written(slip: Slip, event: Recorded[CautionRecorded]) -> Slip:
     if slip.happened is not None:
         return slip
     data = event.data
-    return Slip(data.caution, data.violation, data.weight, data.player, data.field, data.game, event.occurred_at)
+    return Slip(
+        caution=data.caution,
+        violation=data.violation,
+        weight=data.weight,
+        player=data.player,
+        field=data.field,
+        game=data.game,
+        happened=event.occurred_at,
+        armband=data.armband,
+    )
 
 
 def _named(slip: Slip, event: Recorded[CautionResolved]) -> Slip:

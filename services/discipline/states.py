@@ -57,6 +57,7 @@ class Record(Struct, frozen=True):
 
     player: str
     registered: Place | None = None
+    armband: int | None = None
     departures: tuple[Place, ...] = ()
     returns: tuple[Place, ...] = ()
     reinstated: Place | None = None
@@ -109,7 +110,7 @@ def _place(event: Recorded[Any]) -> Place:
 
 
 def _registered(record: Record, event: Recorded[PlayerRegistered]) -> Record:
-    return record if record.registered else replace(record, registered=_place(event))
+    return record if record.registered else replace(record, registered=_place(event), armband=event.data.armband)
 
 
 def _left(record: Record, event: Recorded[PlayerLeft] | Recorded[MinorHandedOver]) -> Record:

@@ -97,6 +97,7 @@ def test_a_field_goes_through_its_states_on_the_wall_as_the_staff_record_them(wa
     told = wall.field("birch").inner_text()
     assert "2 of 3 ready" in told
     assert "entry unpaid → desk red 77" in " ".join(told.split())
+    assert "blue: 1 player red: 2 players" in " ".join(told.split())
     day.call("walk", "birch", ["p1", "p2"])
     wall.page.wait_for_selector("field-card[data-field=birch] .ready.all", timeout=WITHIN)
     day.send("games/brief-game", {"game": "walk"})
@@ -153,6 +154,21 @@ def test_an_alert_is_read_out_politely_and_names_an_armband(wall, day, game):  #
     assert wall.text("#alerts") == "Blue 4 on Birch is no longer cleared. Take off the field, to head referee."
     assert wall.page.get_attribute("#alerts", "aria-live") == "polite"
     day.send("discipline/void-caution", {"caution": "shove", "player": "p4", "cause": "wrong_player"})
+    wall.page.wait_for_selector("#alerts", state="hidden", timeout=WITHIN)
+
+
+def test_who_sits_out_is_counted_once_and_a_caution_about_nobody_yet_gives_its_id(wall, day, game):
+    wall.wait_state("birch", "live")
+    day.send("discipline/caution", {"caution": "out", "violation": "wiping", "player": "p6"})
+    told = wall.until("#players", lambda told: "1sitting out" in told)
+    assert told.count("sitting out") == 1
+    body = {"caution": "who", "violation": "wiping", "game": game, "colour": "red", "armband": 3}
+    day.send("discipline/caution", body)
+    told = wall.until("#alerts", lambda told: "Caution who" in told)
+    assert told == "Caution who: red 3 on Birch: staging says who it was."
+    day.send("discipline/resolve-caution", {"caution": "who", "player": "p1"}, expect=422)
+    for caution in ("who", "out"):
+        day.send("discipline/void-caution", {"caution": caution, "cause": "entered_in_error"})
     wall.page.wait_for_selector("#alerts", state="hidden", timeout=WITHIN)
 
 

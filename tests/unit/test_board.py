@@ -6,8 +6,8 @@ import msgspec
 import pytest
 
 from contracts.board import Armband, Team
-from contracts.discipline import Caution
-from contracts.duty import EndDuty
+from contracts.discipline import Caution, ResolveCaution, VoidCaution
+from contracts.duty import EndDuty, StartDuty
 from contracts.games import (
     AdmitPlayer,
     AskHold,
@@ -52,6 +52,10 @@ def kinds(park):
     return [alert.kind for alert in shown(park).alerts]
 
 
+def said(park):
+    return [alert.sentence for alert in shown(park).alerts]
+
+
 def live(park, *players):
     called(park, "g1", *players)
     park.when(StartGame(game="g1"))
@@ -94,7 +98,8 @@ def test_a_hold_is_asked_until_the_referee_confirms_it_and_stands_until_somebody
     park.at(12).when(ConfirmHold(hold="h", field="birch"))
     assert (birch(park).state, kinds(park)) == ("held", ["hold_not_confirmed"])
     (hold,) = birch(park).holds
-    assert (hold.cause, hold.asked_at, hold.confirmed_at) == (
+    assert (hold.hold, hold.cause, hold.asked_at, hold.confirmed_at) == (
+        "h",
         "weather",
         NINE + timedelta(minutes=10),
         NINE + timedelta(minutes=12),
@@ -262,11 +267,49 @@ def test_an_open_head_count_names_who_is_missing_and_a_search_goes_on_after_the_
     park.when(CountHeads(game="g1", counted=0))
     count = birch(park).count
     assert (count.counted, count.missing) == (True, (Armband(number=2, colour="red"),))
+    assert (count.short, said(park)) == (1, ["Missing on Birch: red 2. Keep it shut."])
     assert kinds(park) == ["heads_missing"]
     park.at(30).when(SweepField(game="g1", search_open=True))
     assert (birch(park).state, kinds(park)) == ("open", ["search_open"])
     park.when(RecordLeft(player="p2"))
     assert kinds(park) == []
+
+
+def test_where_one_of_two_is_missing_the_board_says_so_and_neither_is_cleared_until_he_is_accounted_for(park):
+    live(park, "p1", "p2")
+    park.at(26).when(EndGame(game="g1"))
+    assert shown(park).players.cleared == 3
+    park.when(CountHeads(game="g1", counted=1))
+    assert (birch(park).count.short, len(birch(park).count.missing)) == (1, 2)
+    assert said(park) == ["1 missing on Birch, one of: red 1, red 2. Keep it shut."]
+    players = shown(park).players
+    assert (players.cleared, players.not_cleared, players.reasons) == (1, 2, {"heads_missing": 2})
+    park.at(27).when(SweepField(game="g1", search_open=True))
+    assert said(park) == ["Search open for 1, one of: red 1, red 2; last on Birch."]
+    assert shown(park).players.cleared == 1
+    park.at(28).when(CountHeads(game="g1", counted=1, accounted=("p2",)))
+    assert (said(park), shown(park).players.cleared) == ([], 3)
+
+
+def test_a_caution_that_names_nobody_is_an_alert_with_its_id_until_it_is_resolved_or_withdrawn(park):
+    live(park, "p1", "p2")
+    for name, number in (("c1", 1), ("c2", 40)):
+        park.at(12).when(Caution(caution=name, violation="wiping", game="g1", colour="red", armband=number))
+    assert kinds(park) == ["unresolved_caution", "unresolved_caution"]
+    first, second = shown(park).alerts
+    assert first.sentence == "Caution c1: red 1 on Birch: staging says who it was."
+    assert second.sentence == "Caution c2: red 40 on Birch: staging says who it was."
+    assert (first.field, first.since) == ("birch", NINE + timedelta(minutes=12))
+    park.at(13).when(ResolveCaution(caution="c1", player="p1"))
+    assert second.sentence in said(park)
+    assert first.sentence not in said(park)
+    park.at(14).when(VoidCaution(caution="c2", cause="entered_in_error"))
+    assert "unresolved_caution" not in kinds(park)
+
+
+def test_a_refused_duty_is_told_by_its_post_and_not_as_if_somebody_had_refused_it(park):
+    park.when(StartDuty(staff="s2", post="referee", field="fern"))
+    assert shown(park).stations["manager"].last.what == "duty refused: referee"
 
 
 def test_no_first_aider_is_an_alert_once_the_day_is_open(park):

@@ -245,6 +245,13 @@ def test_a_caution_by_colour_and_number_holds_against_nobody_until_it_is_resolve
         day.when(ResolveCaution(caution="c1", player="p2"))
 
 
+def test_a_caution_by_number_is_resolved_to_nobody_who_wears_another(day):
+    day.when(Caution(caution="c1", violation="wiping", game="g0", colour="red", armband=3))
+    with pytest.raises(RuleForbids, match=r"about armband 3; player p1 wears 14.*void the caution and record it anew"):
+        day.when(ResolveCaution(caution="c1", player="p1"))
+    assert codes(day) == []
+
+
 def test_a_resolved_caution_is_near_another_by_when_the_act_happened(day):
     caution(day.at(10), "c1")
     day.at(12).when(Caution(caution="c2", violation="abuse", game="g0", colour="red", armband=14))

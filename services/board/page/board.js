@@ -16,7 +16,7 @@ const PEOPLE = [
   ["stood_down", "stood down"],
   ["ejected", "ejected"],
   ["gone_home", "gone home"],
-  ["minors_here", "minors still here"],
+  ["minors_here", "minors still here", "minor still here"],
 ];
 
 const byId = (id) => document.getElementById(id);
@@ -81,8 +81,11 @@ function showAlerts(all) {
 }
 
 function showPeople(players) {
-  const counts = PEOPLE.map(([key, name]) => el("li", { class: players[key] ? key : "none" }, el("b", {}, String(players[key])), name));
-  const reasons = Object.entries(players.reasons).sort((one, other) => other[1] - one[1]).slice(0, REASONS_SHOWN);
+  const counts = PEOPLE.map(([key, name, one = name]) =>
+    el("li", { class: players[key] ? key : "none" }, el("b", {}, String(players[key])), players[key] === 1 ? one : name),
+  );
+  const others = Object.entries(players.reasons).filter(([code]) => !(code in players));
+  const reasons = others.sort((one, other) => other[1] - one[1]).slice(0, REASONS_SHOWN);
   const why = reasons.map(([code, count]) => el("li", {}, el("b", {}, String(count)), ` ${words(code)}`));
   renew(
     "players",

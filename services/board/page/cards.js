@@ -95,7 +95,8 @@ function holdLine(hold) {
 function countLine(count) {
   if (!count.counted) return el("p", { class: "why" }, "Count the heads before anybody enters");
   if (!count.missing.length) return el("p", { class: "why" }, "The count does not add up: count again or sweep");
-  return el("p", { class: "why" }, "Missing: ", ...count.missing.map(armband));
+  const told = count.short < count.missing.length ? `${count.short} missing, one of: ` : "Missing: ";
+  return el("p", { class: "why" }, told, ...count.missing.map(armband));
 }
 
 function playing(field) {
@@ -120,7 +121,7 @@ function upcoming(next, only) {
       { class: "next-head" },
       el("b", {}, "Next"),
       el("span", {}, `${next.format}, ${next.minutes} min`),
-      ...teams.map(([colour, count]) => el("span", { class: "armband" }, swatch(colour), `${colour} ${count}`)),
+      ...teams.map(([colour, count]) => el("span", { class: "armband" }, swatch(colour), `${colour}: ${count} ${count === 1 ? "player" : "players"}`)),
       el("span", { class: waits.length ? "ready" : "ready all" }, waits.length ? `${next.ready} of ${all} ready` : "ready to start"),
     ),
     el("ul", { class: "waits" }, ...waits.slice(0, WAITS_SHOWN).map(waitLine), more(waits.length - WAITS_SHOWN, "li")),
