@@ -18,7 +18,7 @@ ARGUMENTS = [
 def browser() -> Iterator[Browser]:
     """A real browser without a window, under a profile of its own."""
     if CHROMIUM is None:
-        pytest.skip("there is no chromium on this machine")
+        pytest.fail("There is no chromium on this machine: install it, or run tests/run as root, which does.")
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
         yield browser
