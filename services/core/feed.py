@@ -24,6 +24,7 @@ class Feed:
         self._bus = bus
         self._reader = reader
         self._consumer: Consumer | None = None
+        self._attaching: asyncio.Task[tuple[Consumer, int]] | None = None
         self._epoch = 0
         self._backoff = Backoff()
         self._try_at = 0.0
@@ -37,19 +38,29 @@ class Feed:
         try:
             if (consumer := await self._attached(after)) is not None:
                 return await consumer.fetch(_IDLE)
+            if self._attaching is not None:
+                return []
         except BusUnavailable as error:
             await self._lost(error)
         await asyncio.sleep(_IDLE)
         return []
 
     async def _attached(self, after: int) -> Consumer | None:
+        """The reader, once there is one. A bus that is slow to answer, or hangs, is waited for beside the reading of the log."""
         if self._consumer is None and self._bus is not None and time.monotonic() >= self._try_at:
-            epoch = (await self._log.head()).epoch
-            self._consumer = await self._bus.consume(Stream(self._log.park, epoch), self._reader, after)
-            self._epoch = epoch
-            self._backoff.succeeded()
-            _logger.info("feed connected", park=self._log.park, reader=self._reader, epoch=epoch, after=after)
+            if self._attaching is None:
+                self._attaching = asyncio.create_task(self._attach(self._bus, after))
+            await asyncio.wait({self._attaching}, timeout=_IDLE)
+            if self._attaching.done():
+                attached, self._attaching = self._attaching, None
+                self._consumer, self._epoch = attached.result()
+                self._backoff.succeeded()
+                _logger.info("feed connected", park=self._log.park, reader=self._reader, epoch=self._epoch)
         return self._consumer
+
+    async def _attach(self, bus: Bus, after: int) -> tuple[Consumer, int]:
+        epoch = (await self._log.head()).epoch
+        return await bus.consume(Stream(self._log.park, epoch), self._reader, after), epoch
 
     async def _lost(self, error: BusUnavailable) -> None:
         if self._consumer is not None:
@@ -69,6 +80,10 @@ class Feed:
                 await self._consumer.acknowledge()
 
     async def close(self) -> None:
+        if self._attaching is not None:
+            attaching, self._attaching = self._attaching, None
+            attaching.cancel()
+            await asyncio.wait({attaching}, timeout=_IDLE)
         if self._consumer is not None:
             await self._consumer.close()
             self._consumer = None
