@@ -106,8 +106,10 @@ class Recorded(Struct, Generic[D_co], frozen=True):
     type: str
     day: date
     occurred_at: datetime
+    claimed_at: datetime | None
     clock: str
     device: str
+    device_seq: int | None
     actor: str | None
     tags: tuple[str, ...]
     data: D_co

@@ -7,6 +7,7 @@ from contracts.envelope import Command
 
 EXAMPLES: dict[type[Command], dict[str, Any]] = {
     park.OpenDay: {"opened": "2026-05-09"},
+    park.CloseDay: {"closed": "2026-05-09"},
     park.AdoptRules: {"rules": {"version": "larchmoor-2026", "time_zone": "Europe/London"}},
     park.RecordWeather: {"temperature_c": 14.5},
     # fields and staff

@@ -3,7 +3,7 @@
 from typing import ClassVar, Literal
 
 from contracts.envelope import Command, Data
-from contracts.words import FieldId, GameId, MarkerId, MaskId, PlayerId, RecordId, Role
+from contracts.words import FieldId, GameId, IncidentId, MarkerId, MaskId, PlayerId, Role
 
 ANY_STAFF: frozenset[Role] = frozenset(
     {"desk", "gear", "chrono", "staging", "referee", "head_referee", "first_aider", "manager"}
@@ -37,7 +37,7 @@ class DeclareFit(Command, frozen=True, kw_only=True):
 
 
 class IncidentRecorded(Data, frozen=True, kw_only=True):
-    incident: RecordId
+    incident: IncidentId
     kind: Literal["injury", "near_miss", "property", "missing_person"]
     field: FieldId | None
     game: GameId | None
@@ -52,7 +52,7 @@ class RecordIncident(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
     FACT: ClassVar[bool] = True
-    incident: RecordId
+    incident: IncidentId
     kind: Literal["injury", "near_miss", "property", "missing_person"]
     field: FieldId | None = None
     game: GameId | None = None

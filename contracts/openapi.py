@@ -15,7 +15,8 @@ from contracts.catalogue import COMMANDS
 from contracts.envelope import Command
 from contracts.examples import EXAMPLES
 from contracts.problems import Refused
-from contracts.reads import READS, Read
+from contracts.read import Read
+from contracts.reads import READS
 from contracts.words import DeviceId, FieldId, GameId, Instant, MarkerId, ParkId, PersonId, PlayerId, StaffId
 
 REF = "#/components/schemas/{name}"
@@ -80,7 +81,10 @@ _HEADERS: tuple[tuple[str, bool, Any, str], ...] = (
 def document() -> dict[str, Any]:
     """The whole document, as JSON would have it."""
     answers = [read.answer for read in READS if read.answer is not None]
-    _, schemas = msgspec.json.schema_components([*COMMANDS.values(), Receipt, Problem, *answers], ref_template=REF)
+    _, schemas = msgspec.json.schema_components(
+        [*COMMANDS.values(), Receipt, Problem, *answers, *(read.body for read in READS if read.body is not None)],
+        ref_template=REF,
+    )
     return {
         "openapi": "3.1.0",
         "info": {
@@ -95,7 +99,7 @@ def document() -> dict[str, Any]:
         "security": [{"device": []}],
         "paths": {
             **{f"/parks/{{park}}/{path}": {"post": _write(path, command)} for path, command in COMMANDS.items()},
-            **{read.path: {"get": _read(read)} for read in READS},
+            **{read.path: {read.method: _read(read)} for read in READS},
         },
         "components": {
             "securitySchemes": {
@@ -156,11 +160,13 @@ def _words(command: type[Command]) -> dict[str, str]:
 def _read(read: Read) -> dict[str, Any]:
     schema = {"type": "string"} if read.answer is None else _schema(read.answer)
     rights = {"security": []} if read.roles is None else {"x-roles": sorted(read.roles)}
+    asked = {} if read.body is None else {"requestBody": _body(read.body)}
     return {
         "operationId": ".".join(part.strip("{}") for part in read.path.removeprefix("/parks/{park}").split("/") if part)
         or "home",
         "summary": read.summary,
         **rights,
+        **asked,
         "parameters": [
             *_path_parameters(read.path),
             *(
@@ -179,6 +185,10 @@ def _read(read: Read) -> dict[str, Any]:
             **_refusals(refusal for refusal in read.problems if refusal.status not in read.also),
         },
     }
+
+
+def _body(kind: Any) -> dict[str, Any]:
+    return {"required": True, "content": {"application/json": {"schema": _schema(kind)}}}
 
 
 def _path_parameters(path: str) -> Iterable[dict[str, Any]]:

@@ -26,6 +26,21 @@ class OpenDay(Command, frozen=True, kw_only=True):
     opened: Day
 
 
+class DayClosed(Data, frozen=True, kw_only=True):
+    """The last car is off the car park, and the closing checks are done."""
+
+    ALSO: ClassVar[tuple[str, ...]] = ("park",)
+    closed: Day
+
+
+class CloseDay(Command, frozen=True, kw_only=True):
+    """Record that an operating day is closed. What is told of it later is recorded all the same."""
+
+    ROLES: ClassVar[frozenset[Role]] = MANAGER
+    FACT: ClassVar[bool] = True
+    closed: Day
+
+
 class RulesAdopted(Data, frozen=True, kw_only=True):
     """It does not begin the story of the rules anew: what happened under an earlier version is judged by that one."""
 

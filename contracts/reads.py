@@ -1,11 +1,6 @@
-"""Every reading route, described once: its path, who may ask, with which parameters, what it answers.
+"""Every reading route. The routes themselves live in the services; a test holds the two together."""
 
-The routes themselves live in the services; a test holds the two together.
-"""
-
-from typing import Annotated, Any
-
-from msgspec import Meta, Struct
+from msgspec import Struct
 
 from contracts.board import PAGE, Status
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
@@ -13,59 +8,14 @@ from contracts.park import Briefing
 from contracts.problems import (
     Broken,
     InvalidParameter,
-    NotAllowed,
-    NotAuthenticated,
     NotCaughtUp,
     NotFound,
     PositionAhead,
-    Refused,
     Unavailable,
     UnknownSubject,
 )
-from contracts.words import DayArmband, DayPass, FieldId, Role
-
-JSON = "application/json"
-EVENT_STREAM = "text/event-stream"
-WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "board"})
-BEHIND_A_KEY: tuple[type[Refused], ...] = (
-    InvalidParameter,
-    NotAuthenticated,
-    NotAllowed,
-    NotFound,
-    Unavailable,
-    Broken,
-)
-FROM_READ_TABLES: tuple[type[Refused], ...] = (*BEHIND_A_KEY, PositionAhead, NotCaughtUp)
-
-
-class Parameter(Struct, frozen=True, kw_only=True):
-    """One parameter of the query. `kind` is its type, with constraints."""
-
-    name: str
-    kind: Any
-    description: str
-    required: bool = False
-
-
-AT_LEAST = Parameter(
-    name="at_least",
-    kind=Annotated[str, Meta(pattern=r"^[0-9]{1,9}:[0-9]{1,18}$", examples=["1:4711"])],
-    description="`<epoch>:<position>` of a receipt: the answer waits until it takes that write into account.",
-)
-
-
-class Read(Struct, frozen=True, kw_only=True):
-    """One GET route. `roles` is None where no key is needed; `answer` is the type of its JSON, None where it is other text."""
-
-    path: str
-    summary: str
-    roles: frozenset[Role] | None
-    answer: Any = None
-    media: str = JSON
-    parameters: tuple[Parameter, ...] = ()
-    problems: tuple[type[Refused], ...] = BEHIND_A_KEY
-    also: tuple[int, ...] = ()
-    """Other statuses that bear the same answer."""
+from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
+from contracts.words import DayArmband, DayPass, FieldId
 
 
 class Alive(Struct, frozen=True, kw_only=True):

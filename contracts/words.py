@@ -48,6 +48,9 @@ RefundId = Annotated[
 CautionId = Annotated[
     str, Meta(pattern=_ID, extra={"tag": "caution"}, description="Names one caution, unique in the park.")
 ]
+IncidentId = Annotated[
+    str, Meta(pattern=_ID, extra={"tag": "incident"}, description="Names one incident, unique in the park.")
+]
 RecordId = Annotated[
     str,
     Meta(

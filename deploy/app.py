@@ -4,6 +4,7 @@ import asyncio
 import socket
 from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from contextlib import AsyncExitStack, asynccontextmanager, contextmanager
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
@@ -50,9 +51,13 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
     services: Sequence[Service],
     projections: Sequence[Projection[Any]],
     clock: Clock,
+    outside: Path,
     reader: str = "one",
 ) -> AsyncIterator[Running]:
-    """Everything but the listening socket: logs open, relays and projectors at work for the block."""
+    """Everything but the listening socket: logs open, relays and projectors at work for the block.
+
+    `outside` is the folder for what must not lie in the database: signing keys, checkpoints, the vault's key, the erasures.
+    """
     async with AsyncExitStack() as stack:
         pool = Pool(database_url)
         stack.push_async_callback(pool.close)
@@ -75,7 +80,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
         devices = Devices(pool)
         made = {log.park: Park(log.park, log, clock) for log in logs}
         machinery = Service("core", (), (health, ready, metrics))
-        state = {"projectors": projectors, "relays": relays, "pool": pool, "clock": clock}
+        state = {"projectors": projectors, "relays": relays, "pool": pool, "clock": clock, "outside": outside}
         app = application([*services, machinery], made, devices, state)
         yield Running(app, pool, devices, made, projectors)
 

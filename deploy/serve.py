@@ -21,7 +21,7 @@ from deploy.demo.station import DemoError
 from deploy.demo.summary import Summary
 from deploy.embedded import BusUrls
 from deploy.services import PROJECTIONS, SERVICES
-from deploy.state import replace_private
+from deploy.state import private_folder, replace_private
 from services.core.auth import Devices
 from services.core.garbage import look_seldom
 
@@ -59,7 +59,8 @@ async def serve(database_url: str, bus: BusUrls, made: socket.socket, state: Pat
     look_seldom()
     park, clock = plan.park, RunningClock()
     stop = _on_signal()
-    async with running(database_url, bus, [park], SERVICES, PROJECTIONS, clock) as up, listening(up.app, made):
+    outside = private_folder(state / "outside")
+    async with running(database_url, bus, [park], SERVICES, PROJECTIONS, clock, outside) as up, listening(up.app, made):
         host, port = made.getsockname()[:2]
         address = f"http://{host}:{port}"
         head = await up.parks[park].log.head()

@@ -9,6 +9,7 @@ from typing import Final
 import httpx
 
 from contracts.equipment import ReturnGear
+from contracts.park import CloseDay
 from contracts.registration import HandOverMinor, RecordLeft
 from contracts.words import Role
 from deploy.demo import opening
@@ -104,6 +105,7 @@ class Day:
         for hour in range(1, 9):
             self._agenda.at(60.0 * hour, self._progress)
         await self._agenda.run()
+        await self.stations["office"].do(CloseDay(closed=self._start.date()))
         untold = [game for field in self.fields.values() for game in field.hooks]
         if untold:
             raise DemoError(f"what was to happen in these games of a rotation did not: {untold}")

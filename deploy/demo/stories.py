@@ -12,7 +12,7 @@ from contracts.discipline import (
 )
 from contracts.equipment import ReturnGear, SwapMarker
 from contracts.games import AskHold
-from contracts.incidents import DeclareFit, RecordUnfit
+from contracts.incidents import DeclareFit, RecordIncident, RecordUnfit
 from contracts.registration import HandOverMinor, RecordLeft, Refund
 from contracts.velocity import ChangeSetUp, SpotCheckMarker
 from deploy.demo.arrival import ENTRY, Arrival
@@ -50,6 +50,7 @@ class Stories:
         }
         quarry.hooks = {
             ("quarry-1", 2): self._contact,
+            ("quarry-1", 3): self._hurt,
             ("quarry-1", 4): self._first_caution("talker", "abuse"),
             ("quarry-2", 2): self._out_of_reach,
             ("quarry-2", 5): self._unwell,
@@ -221,6 +222,28 @@ class Stories:
             await self.first_aid.do(DeclareFit(player=player.name), actor="aid-1")
 
         field.agenda.at(field.agenda.minute + 35, declare)
+
+    async def _hurt(self, field: FieldDay, players: list[Player]) -> None:
+        """He falls over a root. First aid comes first, then the record: the incident, and that he may not play until he is seen to."""
+        player = self.marked["hurt"] = self._pick(players, hired=True)
+        await field.out(player, "injured")
+        await self.first_aid.do(
+            RecordIncident(
+                incident="incident-1",
+                kind="injury",
+                field=field.name,
+                game=field.game,
+                players=(player.name,),
+                markers=(player.marker,),
+                masks=(player.mask,),
+            ),
+            actor="aid-2",
+        )
+
+        async def declare() -> None:
+            await self.first_aid.do(DeclareFit(player=player.name), actor="aid-2")
+
+        field.agenda.at(field.agenda.minute + 45, declare)
 
     async def thunder(self) -> None:
         """First thunder: everything stops. Birch Wood gives its game up, the others wait and play on."""

@@ -5,7 +5,8 @@ from typing import Any
 from litestar import Request, Response, get
 from prometheus_client import generate_latest
 
-from contracts.reads import WATCHERS, Alive, LogState, ParkState, ProjectionsState, Readiness, RelayState
+from contracts.read import WATCHERS
+from contracts.reads import Alive, LogState, ParkState, ProjectionsState, Readiness, RelayState
 from services.core.log import ParkNotOpen
 from services.core.park import Park
 from services.core.pool import LOST

@@ -5,7 +5,7 @@ from typing import Any
 from litestar import Request, get
 from litestar.params import FromPath
 
-from contracts.park import AdoptRules, Briefing, RecordWeather
+from contracts.park import AdoptRules, Briefing, CloseDay, RecordWeather
 from contracts.problems import Unavailable
 from services.core.command import Handler
 from services.core.routes import park_of
@@ -30,6 +30,7 @@ SERVICE = Service(
     "park",
     (
         Handler(AdoptRules, lambda _c, _g: {(VERSIONS, "")}, model.adopt_rules),
+        Handler(CloseDay, lambda _c, _g: set(), model.close_day),
         Handler(RecordWeather, lambda _c, _g: set(), model.record_weather),
     ),
     (briefing,),

@@ -9,7 +9,17 @@ from datetime import UTC, datetime
 from typing import Final
 
 from contracts.envelope import Data
-from contracts.park import AdoptRules, Briefing, DayOpened, OpenDay, RecordWeather, RulesAdopted, WeatherRecorded
+from contracts.park import (
+    AdoptRules,
+    Briefing,
+    CloseDay,
+    DayClosed,
+    DayOpened,
+    OpenDay,
+    RecordWeather,
+    RulesAdopted,
+    WeatherRecorded,
+)
 from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids
 from contracts.rules import Rules
 from services.core.command import Moment
@@ -43,6 +53,11 @@ def open_day(command: OpenDay, given: Given, moment: Moment) -> Iterable[Data]:
     if opened is not None and command.opened < opened:
         raise NotInThatState(f"{opened} is open, which is later than {command.opened}. Go on with it.", where="park")
     return [DayOpened(opened=command.opened)]
+
+
+def close_day(command: CloseDay, _given: Given, _moment: Moment) -> Iterable[Data]:
+    """Nothing is barred by it: whoever is still on the park must be found, not shut out of the record."""
+    return [DayClosed(closed=command.closed)]
 
 
 def adopt_rules(command: AdoptRules, given: Given, _: Moment) -> Iterable[Data]:

@@ -38,7 +38,7 @@ class Server:
 async def server(here: Ground, where: Database) -> AsyncIterator[Server]:
     """The server, with a chronograph and two thousand markers registered."""
     process = await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "tests.bench.server", where.url, here.bus.relay, here.bus.service,
+        sys.executable, "-m", "tests.bench.server", where.url, here.bus.relay, here.bus.service, str(here.outside),
         stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
     )  # fmt: skip
     assert process.stdin is not None

@@ -2,11 +2,13 @@
 
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager, contextmanager
+from pathlib import Path
 
 from msgspec import Struct
 
 from deploy import embedded
 from deploy.embedded import BusUrls
+from deploy.state import private_folder
 from services.core.clock import SystemClock
 from services.core.log import Log
 from services.core.pool import Pool
@@ -40,13 +42,14 @@ class Ground(Struct, frozen=True):
     databases: Databases
     bus: BusUrls
     sizes: Sizes
+    outside: Path
 
 
 @contextmanager
 def ground(sizes: Sizes) -> Iterator[Ground]:
     """The embedded servers, under the settings that a park runs with."""
     with temporary_state() as state, embedded.postgres(state) as url, embedded.nats(state) as bus:
-        yield Ground(url, Databases(url), bus, sizes)
+        yield Ground(url, Databases(url), bus, sizes, private_folder(state / "outside"))
 
 
 @contextmanager

@@ -56,7 +56,7 @@ async def played(here: Ground) -> Day:
     clock = RunningClock()
     with database(here) as where, closing(listening_socket("127.0.0.1", 0)) as made:
         async with (
-            running(where.url, here.bus, [REHEARSAL], SERVICES, PROJECTIONS, clock) as up,
+            running(where.url, here.bus, [REHEARSAL], SERVICES, PROJECTIONS, clock, here.outside) as up,
             listening(up.app, made),
             httpx.AsyncClient(base_url=f"http://127.0.0.1:{made.getsockname()[1]}", timeout=30) as http,
         ):

@@ -1,11 +1,12 @@
 """A park's server in a process of its own, as `deploy/run` has it, with one more route for each command measured: it parses the body and does nothing.
 
-`python -m tests.bench.server DATABASE_URL RELAY_URL SERVICE_URL PORT` prints a device's key and serves until its standard input ends.
+`python -m tests.bench.server DATABASE_URL RELAY_URL SERVICE_URL OUTSIDE` prints a device's key and serves until its standard input ends.
 """
 
 import asyncio
 import sys
 from contextlib import closing
+from pathlib import Path
 from typing import Any, get_args
 
 import msgspec
@@ -45,13 +46,13 @@ def empty_route(command: type[Command]) -> HTTPRouteHandler:
     return run
 
 
-async def serve(database_url: str, bus: BusUrls, port: int) -> None:
+async def serve(database_url: str, bus: BusUrls, port: int, outside: Path) -> None:
     structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
     look_seldom()
     bench = Service("bench", (), (empty_route(RegisterPerson), empty_route(TestMarker)))
     with closing(listening_socket("127.0.0.1", port)) as made:
         async with (
-            running(database_url, bus, [PARK], [*SERVICES, bench], PROJECTIONS, SystemClock()) as up,
+            running(database_url, bus, [PARK], [*SERVICES, bench], PROJECTIONS, SystemClock(), outside) as up,
             listening(up.app, made),
         ):
             key = await up.devices.enrol(PARK, "bench", frozenset(get_args(Role)), "bench")
@@ -61,5 +62,5 @@ async def serve(database_url: str, bus: BusUrls, port: int) -> None:
 
 
 if __name__ == "__main__":
-    _, database, relay, service = sys.argv
-    uvloop.run(serve(database, BusUrls(relay, service), 0))
+    _, database, relay, service, folder = sys.argv
+    uvloop.run(serve(database, BusUrls(relay, service), 0, Path(folder)))

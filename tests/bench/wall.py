@@ -76,7 +76,7 @@ async def write(park: Park, number: int) -> int:
 async def measure(here: Ground, _day: Day) -> list[Figure]:
     with database(here) as where, closing(listening_socket("127.0.0.1", 0)) as made:
         async with (
-            running(where.url, here.bus, [PARK], SERVICES, PROJECTIONS, SystemClock()) as up,
+            running(where.url, here.bus, [PARK], SERVICES, PROJECTIONS, SystemClock(), here.outside) as up,
             listening(up.app, made),
         ):
             told, shown, bare = await _sampled(here, up)

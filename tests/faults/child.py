@@ -1,7 +1,8 @@
-"""The service alone in a process, for tests that kill it: `python -m tests.faults.child DATABASE RELAY_BUS SERVICE_BUS PARK PORT`."""
+"""The service alone in a process, for tests that kill it: `python -m tests.faults.child DATABASE RELAY_BUS SERVICE_BUS PARK PORT OUTSIDE`."""
 
 import asyncio
 import sys
+from pathlib import Path
 
 import uvloop
 
@@ -12,10 +13,11 @@ from services.core import logs
 from services.core.clock import SystemClock
 
 
-async def main(database, relay, service, park, port):
+async def main(database, relay, service, park, port, outside):  # noqa: PLR0917 - what the test hands over
     made = listening_socket("127.0.0.1", int(port))
     bus = BusUrls(relay=relay, service=service)
-    async with running(database, bus, [park], SERVICES, PROJECTIONS, SystemClock()) as up, listening(up.app, made):
+    where = (database, bus, [park], SERVICES, PROJECTIONS, SystemClock(), Path(outside))
+    async with running(*where) as up, listening(up.app, made):
         await asyncio.Event().wait()
 
 

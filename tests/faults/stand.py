@@ -10,6 +10,7 @@ from pathlib import Path
 import httpx
 
 from deploy.processes import usable_port
+from deploy.state import private_folder
 from tests.faults.handheld import patiently
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -24,7 +25,8 @@ class Stand:
         self.start_service()
 
     def start_service(self):
-        arguments = [self.database_url, self.bus.relay, self.bus.service, self.park, str(self.port)]
+        outside = private_folder(self.state / "outside")
+        arguments = [self.database_url, self.bus.relay, self.bus.service, self.park, str(self.port), str(outside)]
         self.service = subprocess.Popen([sys.executable, "-m", "tests.faults.child", *arguments], cwd=ROOT)
 
     def end_service(self):

@@ -5,6 +5,8 @@ from contextlib import AsyncExitStack, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from itertools import count
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any, get_args
 from uuid import uuid4
 
@@ -75,10 +77,10 @@ def serving(database: Database, bus: BusUrls, clock: Clock | None = None) -> Ite
     park = f"larchmoor-{next(_numbers)}"
     made = listening_socket("127.0.0.1", 0)
     url = f"http://127.0.0.1:{made.getsockname()[1]}"
-    whole = partial(running, database.url, bus, [park], SERVICES, PROJECTIONS, clock or SystemClock())
     with (
+        TemporaryDirectory(prefix="fieldledger-outside-") as outside,
         start_blocking_portal(backend_options={"use_uvloop": True}) as portal,
-        portal.wrap_async_context_manager(_Up(whole, made)) as up,
+        portal.wrap_async_context_manager(_Up(_whole(database, bus, park, clock, outside), made)) as up,
     ):
         keys = {
             role: portal.call(up.devices.enrol, park, f"device-{role}", frozenset({role}), "test") for role in ROLES
@@ -86,6 +88,10 @@ def serving(database: Database, bus: BusUrls, clock: Clock | None = None) -> Ite
         keys["everything"] = portal.call(up.devices.enrol, park, "device-everything", frozenset(ROLES), "test")
         with httpx.Client(base_url=url, timeout=20) as client:
             yield Live(park, url, keys, up, portal, client)
+
+
+def _whole(database: Database, bus: BusUrls, park: str, clock: Clock | None, outside: str) -> Any:
+    return partial(running, database.url, bus, [park], SERVICES, PROJECTIONS, clock or SystemClock(), Path(outside))
 
 
 class _Up:

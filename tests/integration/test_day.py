@@ -52,18 +52,19 @@ def once():
 
 
 @pytest.fixture(scope="module")
-def day(databases, nats_urls, once):  # noqa: ARG001 - it is to play at the same time
+def day(databases, nats_urls, once, tmp_path_factory):  # noqa: ARG001 - it is to play at the same time
     """The summary's line, and every event of the day."""
     database = databases.create()
-    yield uvloop.run(played(database.url, nats_urls))
+    yield uvloop.run(played(database.url, nats_urls, tmp_path_factory.mktemp("outside")))
     databases.drop(database)
 
 
-async def played(database_url, bus):
+async def played(database_url, bus, outside):
     clock = RunningClock()
     made = listening_socket("127.0.0.1", 0)
     address = f"http://127.0.0.1:{made.getsockname()[1]}"
-    async with running(database_url, bus, [PARK], SERVICES, PROJECTIONS, clock) as up, listening(up.app, made):
+    whole = running(database_url, bus, [PARK], SERVICES, PROJECTIONS, clock, outside)
+    async with whole as up, listening(up.app, made):
         clock.set(opening_time(clock.now()))
         keys = {name: await up.devices.enrol(PARK, name, roles, name) for name, roles in DEVICES.items()}
         summary = await play(up, PARK, address, keys, clock, SEED, lambda _: None)

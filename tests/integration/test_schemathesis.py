@@ -15,7 +15,8 @@ from schemathesis.specs.openapi.checks import (
 )
 
 from contracts import openapi
-from contracts.reads import EVENT_STREAM, READS
+from contracts.read import EVENT_STREAM
+from contracts.reads import READS
 from contracts.words import PlayerId
 
 pytestmark = pytest.mark.timeout(300)

@@ -1,0 +1,66 @@
+"""How one reading route is described: its path, who may ask, with which parameters, what it answers, and how it can refuse."""
+
+from typing import Annotated, Any, Literal
+
+from msgspec import Meta, Struct
+
+from contracts.problems import (
+    Broken,
+    InvalidParameter,
+    NotAllowed,
+    NotAuthenticated,
+    NotCaughtUp,
+    NotFound,
+    PositionAhead,
+    Refused,
+    Unavailable,
+)
+from contracts.words import Role
+
+JSON = "application/json"
+EVENT_STREAM = "text/event-stream"
+WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "board"})
+BEHIND_A_KEY: tuple[type[Refused], ...] = (
+    InvalidParameter,
+    NotAuthenticated,
+    NotAllowed,
+    NotFound,
+    Unavailable,
+    Broken,
+)
+FROM_READ_TABLES: tuple[type[Refused], ...] = (*BEHIND_A_KEY, PositionAhead, NotCaughtUp)
+
+
+class Parameter(Struct, frozen=True, kw_only=True):
+    """One parameter of the query. `kind` is its type, with constraints."""
+
+    name: str
+    kind: Any
+    description: str
+    required: bool = False
+
+
+AT_LEAST = Parameter(
+    name="at_least",
+    kind=Annotated[str, Meta(pattern=r"^[0-9]{1,9}:[0-9]{1,18}$", examples=["1:4711"])],
+    description="`<epoch>:<position>` of a receipt: the answer waits until it takes that write into account.",
+)
+
+
+class Read(Struct, frozen=True, kw_only=True):
+    """One route that writes nothing. `roles` is None where no key is needed; `answer` is the type of its JSON, None where it is other text.
+
+    A question too long for a query comes as the `body` of a POST.
+    """
+
+    path: str
+    summary: str
+    roles: frozenset[Role] | None
+    method: Literal["get", "post"] = "get"
+    body: Any = None
+    answer: Any = None
+    media: str = JSON
+    parameters: tuple[Parameter, ...] = ()
+    problems: tuple[type[Refused], ...] = BEHIND_A_KEY
+    also: tuple[int, ...] = ()
+    """Other statuses that bear the same answer."""
