@@ -16,6 +16,7 @@ from cyclopts import App
 
 from deploy import serve, upkeep
 from deploy.app import PortTaken, listening_socket
+from deploy.commands.audit import AUDIT
 from deploy.demo.summary import Summary
 from deploy.embedded import Servers, servers
 from deploy.migrate import MigrationRefusedError, migrate
@@ -26,6 +27,7 @@ from services.core import logs
 from services.core.settings import Settings, SettingsError, read
 
 app = App(name="fieldledger", help="One trustworthy record of a paintball park's day.")
+app.command(AUDIT)
 
 
 @app.command

@@ -1,0 +1,1 @@
+"""What a person can ask of the record from a terminal."""
