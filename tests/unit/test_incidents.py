@@ -103,7 +103,15 @@ def test_an_incident_is_recorded_with_all_that_it_concerns(park):
         masks=("k1",),
         emergency_services=True,
     )
-    assert park.events[-1].tags == ("incident:i1", "field:birch", "game:g1", "player:ash", "player:elm", "marker:m1", "mask:k1")
+    assert park.events[-1].tags == (
+        "incident:i1",
+        "field:birch",
+        "game:g1",
+        "player:ash",
+        "player:elm",
+        "marker:m1",
+        "mask:k1",
+    )
 
 
 def test_an_incident_by_itself_makes_nobody_unfit(park):
