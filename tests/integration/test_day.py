@@ -1,17 +1,11 @@
 """The invented day, played through the HTTP API against real servers: what it tells stands in the log, and one seed gives one day."""
 
-import os
-import subprocess
-import sys
 from datetime import timedelta
 from itertools import pairwise
-from pathlib import Path
 
 import msgspec
 import pytest
-import uvloop
 
-from contracts import leaf
 from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed
 from contracts.equipment import MarkerSwapped
 from contracts.games import GameAbandoned, GameStarted, HoldAsked, HoldLifted, StartRefused
@@ -24,57 +18,13 @@ from contracts.registration import (
     RefundRefused,
 )
 from contracts.velocity import MarkerSpotChecked
-from deploy.app import listening, listening_socket, running
-from deploy.demo.clock import RunningClock
-from deploy.demo.day import DEVICES
-from deploy.demo.play import opening_time, play
-from deploy.services import PROJECTIONS, SERVICES
 
 pytestmark = pytest.mark.timeout(400)
 
-ROOT = Path(__file__).resolve().parents[2]
-SEED = 7
-PARK = "larchmoor"
-
 
 @pytest.fixture(scope="module")
-def once():
-    """The same day in a process of its own, as `deploy/run --once` plays it, while the other one is played here."""
-    command = [sys.executable, "-m", "deploy.main", "run", "--once", "--seed", str(SEED)]
-    environment = {name: value for name, value in os.environ.items() if not name.startswith("FIELDLEDGER_")}
-    with subprocess.Popen(
-        command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
-    ) as process:
-        try:
-            yield process
-        finally:
-            process.terminate()
-
-
-@pytest.fixture(scope="module")
-def day(databases, nats_urls, once, tmp_path_factory):  # noqa: ARG001 - it is to play at the same time
-    """The summary's line, and every event of the day."""
-    database = databases.create()
-    yield uvloop.run(played(database.url, nats_urls, tmp_path_factory.mktemp("outside")))
-    databases.drop(database)
-
-
-async def played(database_url, bus, outside):
-    clock = RunningClock()
-    made = listening_socket("127.0.0.1", 0)
-    address = f"http://127.0.0.1:{made.getsockname()[1]}"
-    whole = running(database_url, bus, [PARK], SERVICES, PROJECTIONS, clock, outside)
-    async with whole as up, listening(up.app, made):
-        clock.set(opening_time(clock.now()))
-        keys = {name: await up.devices.enrol(PARK, name, roles, name) for name, roles in DEVICES.items()}
-        summary = await play(up, PARK, address, keys, clock, SEED, lambda _: None)
-        rows = await up.parks[PARK].log.tail(0, 1_000_000)
-    return msgspec.json.encode(summary).decode(), [leaf.decode(row.leaf) for row in rows]
-
-
-@pytest.fixture(scope="module")
-def events(day):
-    return day[1]
+def events(demo_day):
+    return demo_day.events
 
 
 def of(events, kind, **fields):
@@ -108,14 +58,14 @@ def starts_with(events, player, after):
     ]
 
 
-def test_the_same_seed_gives_the_same_line(day, once):
-    output, _ = once.communicate(timeout=300)
-    assert once.returncode == 0, output[-2000:]
-    assert output.splitlines()[-1] == day[0]
+def test_the_same_seed_gives_the_same_line(demo_day, demo_day_again):
+    output, _ = demo_day_again.communicate(timeout=300)
+    assert demo_day_again.returncode == 0, output[-2000:]
+    assert output.splitlines()[-1] == demo_day.summary
 
 
-def test_the_summary_counts_the_day(day, events):
-    summary = msgspec.json.decode(day[0])
+def test_the_summary_counts_the_day(demo_day, events):
+    summary = msgspec.json.decode(demo_day.summary)
     assert list(summary) == [
         "players",
         "cleared",
