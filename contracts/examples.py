@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from contracts import discipline, duty, equipment, games, incidents, park, registration, velocity
+from contracts import discipline, duty, equipment, games, incidents, park, registration, vault, velocity
 from contracts.envelope import Command
 
 EXAMPLES: dict[type[Command], dict[str, Any]] = {
@@ -113,4 +113,12 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "incident": "incident-1", "kind": "injury", "field": "birch", "game": "birch-3", "players": ["player-elm"],
         "markers": ["marker-31"], "emergency_services": False,
     },
+    # in the vault
+    vault.KeepDetail: {
+        "person": "person-elm", "entry": "detail-1", "kind": "note", "text": "Slipped on wet boards by the second bunker.",
+        "about": {"incident": "incident-1"},
+    },
+    vault.PlaceLegalHold: {"hold": "legal-1", "persons": ["person-elm"], "incident": "incident-1", "cause": "claim"},
+    vault.LiftLegalHold: {"hold": "legal-1"},
+    vault.ErasePerson: {"person": "person-elm"},
 }  # fmt: skip

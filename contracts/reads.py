@@ -2,6 +2,7 @@
 
 from msgspec import Struct
 
+from contracts import vault
 from contracts.board import PAGE, Status
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.park import Briefing
@@ -151,4 +152,5 @@ READS: tuple[Read, ...] = (
         )
         for name, media in PAGE.items()
     ),
+    *vault.READS,
 )
