@@ -39,17 +39,14 @@ async def _logs(database_url: str) -> AsyncIterator[tuple[Pool, list[Log]]]:
 
 
 async def check_all(database_url: str, tell: Callable[[str], None]) -> bool:
-    """Whether every projection of every park says what its log says; the first difference of each is told."""
+    """Whether every projection of every park says what its log says; of each is told after which event the two part."""
     same = True
     async with _logs(database_url) as (pool, logs):
         for log in logs:
             for projection in PROJECTIONS:
                 difference = await check(projection, log, pool)
                 same = same and difference is None
-                told = (
-                    f"differs at {difference.tag}, position {difference.position}" if difference else "as the log says"
-                )
-                tell(f"{log.park} {projection.name}: {told}")
+                tell(f"{log.park} {projection.name}: {difference.sentence if difference else 'as the log says'}")
     return same
 
 

@@ -42,7 +42,5 @@ async def play(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
         difference = await check(projection, log, up.pool)
         if difference is not None:
             match = False
-            tell(
-                f"Projection {projection.name} differs from the log at {difference.tag}, position {difference.position}."
-            )
+            tell(f"Projection {projection.name} differs from the log: {difference.sentence}.")
     return await summary(log, projections_match_log=match)

@@ -33,12 +33,12 @@ DELETE FROM projection.state WHERE ctid = ANY (ARRAY(
     SELECT ctid FROM projection.state WHERE generation = $1 LIMIT 5000))
 """
 _DROP = "DELETE FROM projection.checkpoint WHERE generation = $1"
-_DIFFERENCE = """
-SELECT tag, coalesce(r.position, l.position) AS position, l.state AS live, r.state AS replayed
+_DIFFERENCES = """
+SELECT tag, l.state AS live, count(*) OVER () AS rows
 FROM (SELECT * FROM projection.state WHERE generation = $1) l
 FULL JOIN (SELECT * FROM projection.state WHERE generation = $2) r USING (tag)
 WHERE l.state IS DISTINCT FROM r.state
-ORDER BY 2, 1 LIMIT 1
+ORDER BY coalesce(r.position, l.position), tag LIMIT $3
 """
 _READ = """
 SELECT c.epoch, c.position, s.tag, s.state FROM projection.checkpoint c
@@ -67,13 +67,11 @@ class Found(Struct, frozen=True):
     states: dict[str, bytes]
 
 
-class Difference(Struct, frozen=True):
-    """A state that is not what the log says, None where there is none: the first by position, then by tag."""
+class Differences(Struct, frozen=True):
+    """How many rows are not what the log says, and the bytes of the first of them by tag: None where there is no row."""
 
-    tag: str
-    position: int
-    live: bytes | None
-    replayed: bytes | None
+    rows: int
+    live: dict[str, bytes | None]
 
 
 async def lock_live(connection: asyncpg.Connection, name: str, park: str) -> Checkpoint:
@@ -122,9 +120,10 @@ async def drop_spares(connection: asyncpg.Connection, name: str, park: str) -> N
         await connection.execute(_DROP, row["generation"])
 
 
-async def difference(connection: asyncpg.Connection, live: int, replayed: int) -> Difference | None:
-    row = await connection.fetchrow(_DIFFERENCE, live, replayed, timeout=_LONG)
-    return Difference(**row) if row else None
+async def differences(connection: asyncpg.Connection, live: int, replayed: int, limit: int) -> Differences | None:
+    """The rows in which two generations differ, at most `limit` of them: those whose last event is the oldest."""
+    found = await connection.fetch(_DIFFERENCES, live, replayed, limit, timeout=_LONG)
+    return Differences(found[0]["rows"], {row["tag"]: row["live"] for row in found}) if found else None
 
 
 async def read(connection: asyncpg.Connection, name: str, park: str, tags: Iterable[str]) -> Found:

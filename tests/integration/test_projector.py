@@ -12,8 +12,9 @@ from contracts.leaf import decode
 from services.core import generations
 from services.core.bus import Bus
 from services.core.feed import Feed
+from services.core.parting import Parting, Place
 from services.core.projector import Projector
-from services.core.rebuild import check, rebuild
+from services.core.rebuild import Ahead, Differs, check, rebuild
 from services.core.track import Track
 from tests.integration.bus_park import Counts, eventually, opened, running
 
@@ -298,24 +299,27 @@ async def generation(park):
         return await connection.fetchval("SELECT generation FROM projection.checkpoint WHERE live")
 
 
+EARLIER = """
+UPDATE projection.state SET state = convert_to(CASE tag WHEN 'player:2' THEN '[1,5]' ELSE '[1,3]' END, 'UTF8')
+WHERE tag <> 'player:1'
+"""
 TAMPERED = {
-    "a changed row": (
-        "UPDATE projection.state SET state = '[99,99]' WHERE tag IN ('player:2', 'player:3')",
-        b"[99,99]",
-    ),
-    "a missing row": ("DELETE FROM projection.state WHERE tag IN ('player:2', 'player:3')", None),
+    "a changed row": ("UPDATE projection.state SET state = '[99,99]' WHERE tag IN ('player:2', 'player:3')", None),
+    "a missing row": ("DELETE FROM projection.state WHERE tag IN ('player:2', 'player:3')", 0),
+    "earlier rows": (EARLIER, 3),
 }
 
 
 @pytest.mark.parametrize("how", TAMPERED)
-async def test_a_check_names_the_first_row_that_is_not_what_the_log_says(park, how):
+async def test_a_check_names_the_first_event_after_which_rows_and_log_part(park, how):
     for number in (1, 3, 2):
         await park.record(2, (f"player:{number}",))
     assert await check(Counts(), park.log, park.pool) is None
-    statement, there = TAMPERED[how]
+    statement, agreed = TAMPERED[how]
     async with park.pool.connection() as connection:
         await connection.execute(statement)
-    assert await check(Counts(), park.log, park.pool) == generations.Difference("player:3", 4, there, b"[2,7]")
+    parted = Place(3 if not agreed else agreed + 1, "toy.counted")
+    assert await check(Counts(), park.log, park.pool) == Differs(2, Parting("player:3", agreed, parted))
 
 
 async def test_a_row_that_the_log_knows_nothing_of_fails_the_check(park):
@@ -326,7 +330,25 @@ async def test_a_row_that_the_log_knows_nothing_of_fails_the_check(park):
             "INSERT INTO projection.state SELECT generation, 'player:ghost', 1, '[1,1]' FROM projection.checkpoint"
         )
     found = await check(Counts(), park.log, park.pool)
-    assert found == generations.Difference("player:ghost", 1, b"[1,1]", None)
+    assert found == Differs(1, Parting("player:ghost", None, None))
+    assert found.sentence == "there is a row of player:ghost, of which the log tells nothing"
+
+
+async def test_a_checkpoint_ahead_of_the_log_fails_the_check(park):
+    await park.record(2)
+    assert await check(Counts(), park.log, park.pool) is None
+    async with park.pool.connection() as connection:
+        await connection.execute("UPDATE projection.checkpoint SET position = 5")
+    assert await check(Counts(), park.log, park.pool) == Ahead(5, Place(2, "toy.counted"))
+
+
+async def test_a_row_that_nobody_can_read_is_named_though_events_wait_behind_it(park):
+    await park.record(2)
+    assert await check(Counts(), park.log, park.pool) is None
+    async with park.pool.connection() as connection:
+        await connection.execute("UPDATE projection.state SET state = '[2,'")
+    await park.record(1)
+    assert await check(Counts(), park.log, park.pool) == Differs(1, Parting("player:1", None, Place(1, "toy.counted")))
 
 
 async def _true(value):
