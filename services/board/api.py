@@ -7,7 +7,6 @@ from typing import Any, Final
 
 import anyio
 from litestar import Litestar, Request, Response, get
-from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 from litestar.response import Stream
 
@@ -16,21 +15,12 @@ from contracts.problems import NotCaughtUp
 from services.board.live import Board
 from services.board.notes import NOTES
 from services.clearance.api import PROJECTION as CLEARANCE
+from services.core.pages import GUARDED, NO_STORE, file_route
 from services.core.reads import at_least
 from services.core.routes import park_of
 from services.core.service import Service
 
 FOLDER: Final = Path(__file__).with_name("page")
-NO_STORE: Final = {"Cache-Control": "no-store"}
-GUARDED: Final = NO_STORE | {
-    "Content-Security-Policy": (
-        "default-src 'none'; script-src 'self'; style-src 'self'; connect-src 'self'; img-src 'self'; "
-        "base-uri 'none'; form-action 'none'; frame-ancestors 'self'"
-    ),
-    "X-Content-Type-Options": "nosniff",
-    "Referrer-Policy": "no-referrer",
-}
-"""Nothing on the page comes from anywhere else."""
 
 
 def board_of(request: Request[Any, Any, Any], park: FromPath[str]) -> Board:
@@ -63,18 +53,6 @@ async def board_stream(request: Request[Any, Any, Any], park: FromPath[str]) -> 
     return Stream(frames, media_type="text/event-stream", headers=NO_STORE | {"X-Accel-Buffering": "no"})
 
 
-def file_route(path: str, name: str, media: str) -> HTTPRouteHandler:
-    """The route of one of the page's files."""
-    content = (FOLDER / name).read_bytes()
-
-    @get(path, opt={"public": True}, name=name)
-    async def file(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
-        park_of(request, park)
-        return Response(content, media_type=media, headers=GUARDED)
-
-    return file
-
-
 @get("/", opt={"public": True})
 async def home(request: Request[Any, Any, Any]) -> Response[bytes]:
     """To the board of the only park; where there are several, a list of them."""
@@ -100,7 +78,7 @@ async def boards(app: Litestar) -> AsyncIterator[None]:
 
 
 FILES: Final = (
-    file_route("/parks/{park:str}/board", "board.html", "text/html"),
-    *(file_route(f"/parks/{{park:str}}/board/{name}", name, media) for name, media in PAGE.items()),
+    file_route("/parks/{park:str}/board", FOLDER / "board.html", "text/html"),
+    *(file_route(f"/parks/{{park:str}}/board/{name}", FOLDER / name, media) for name, media in PAGE.items()),
 )
 SERVICE = Service("board", (), (board_json, board_stream, home, *FILES), (boards,))
