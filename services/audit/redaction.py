@@ -13,7 +13,7 @@ from contracts.envelope import Data, Unknown
 GEAR = frozenset({"marker", "mask", "bottle"})
 TELLING = frozenset({"offenders", "left_out", "missing", "accounted", "uncovers"})
 """Lists in which an id alone already says something about whoever stands in them."""
-ABOUT_HIM = ("discipline.", "incidents.", "registration.")
+ABOUT_HIM = ("discipline.", "incidents.", "registration.", "vault.")
 """Services whose events say something about a player by their type alone."""
 
 
@@ -32,15 +32,15 @@ def view(kind: str, data: Data, own: Own) -> Any:
     """An event's data as it may be told, as JSON values; equal to the data's own wherever nothing has to be withheld."""
     if isinstance(data, Unknown):
         return {}
-    seen = _struct(data, own)
+    seen: dict[str, Any] = whole(_struct(data, own))
     if others_alone(data, own) and kind.startswith(ABOUT_HIM):
         seen = {name: value for name, value in seen.items() if _prefixes(type(data)).get(name) != "player"}
     return seen
 
 
-def whole(data: Data) -> Any:
+def whole(data: Any) -> Any:
     """An event's data as JSON values."""
-    return msgspec.to_builtins(data)
+    return msgspec.json.decode(msgspec.json.encode(data))
 
 
 def others_alone(data: Struct, own: Own) -> bool:

@@ -1,0 +1,185 @@
+"""A case file: everything about one case in one ZIP that anybody can verify, with nothing about others but opaque ids."""
+
+from collections.abc import Callable, Mapping, Sequence
+from hashlib import sha256
+from pathlib import Path
+from textwrap import fill
+from typing import Any
+
+import msgspec
+from msgspec import Struct
+
+from contracts.leaf import leaf_hash
+from contracts.story import Story, Told
+from services.audit import archive
+from services.audit.gathering import Case, Found
+from services.audit.redaction import others_alone, view, whole
+from services.audit.report import verifying
+from services.audit.report.building import report_of
+from services.audit.report.content import Seal
+from services.audit.report.moments import local, plainly
+from services.audit.report.page import page
+from services.audit.report.pdf import pdf
+from services.evidence.checkpoint import Checkpoint
+from services.evidence.note import read
+
+STRANGER = Path(__file__).with_name("stranger")
+WIDTH = 100
+WITHHELD = "This says more about another player than an opaque id, so it is withheld; its hash is proven."
+
+
+class Evidence(Struct, frozen=True, kw_only=True):
+    """What a case file is proven with."""
+
+    checkpoint: str
+    """The signed note that covers every event of the case."""
+    keys: tuple[str, ...]
+    """The park's verifier keys, oldest first; the last one signed the checkpoint."""
+    rotations: tuple[str, ...]
+    """For each key but the first, the checkpoint that it and the one before it both signed."""
+    proofs: Mapping[int, Sequence[bytes]]
+    """By position, the hashes that lead from a leaf to the checkpoint's root."""
+    sign: Callable[[str], str]
+    """Makes a text a note signed by the last key."""
+
+
+class Withheld(Struct, frozen=True, kw_only=True):
+    """What may be told of an event whose bytes do not leave the park: the park's own statement."""
+
+    withheld: bool
+    statement: str
+    position: int
+    epoch: int
+    leaf_sha256: str
+    type: str
+    occurred_at: Any
+    recorded_at: Any
+    device: str
+    actor: str | None
+    data: Any
+
+
+def case_file(case: Case, stories: Sequence[Story], evidence: Evidence) -> bytes:
+    """The ZIP. The same case under the same checkpoint gives the same bytes."""
+    told = tuple(_may_leave(story, case) for story in stories)
+    return archive.packed(files(case, told, evidence), lambda text: evidence.sign(text).encode())
+
+
+def files(case: Case, stories: Sequence[Story], evidence: Evidence) -> dict[str, bytes]:
+    """Every file of the ZIP but the manifest and its signature."""
+    seal, head = seal_of(evidence)
+    report = report_of(case, stories, seal, head.signed_at)
+    made = {
+        "README.txt": _readme(case, seal).encode(),
+        "checkpoint.txt": evidence.checkpoint.encode(),
+        "keys.txt": "".join(f"{key}\n" for key in evidence.keys).encode(),
+        "proofs.json": _json(_proofs(case, head, evidence.proofs)),
+        "story.json": _json({"stories": stories}),
+        "report.pdf": pdf(report),
+        "report.html": page(report),
+        "verify.py": (STRANGER / "verify.py").read_bytes(),
+    }
+    made |= {f"rotations/{number}.txt": note.encode() for number, note in enumerate(evidence.rotations, 1)}
+    made |= {f"rules/{rules.version}.json": _json(rules) for rules in case.rules}
+    made |= dict(_event(found, case) for found in case.events)
+    return made
+
+
+def seal_of(evidence: Evidence) -> tuple[Seal, Checkpoint]:
+    """What stands at the foot of every page, and the checkpoint that it is made of."""
+    head = Checkpoint.parse(read(evidence.checkpoint).text)
+    seal = Seal(
+        origin=head.origin,
+        size=head.size,
+        signed_at=f"{head.signed_at:%Y-%m-%d %H:%M:%S} UTC",
+        digest=sha256(evidence.checkpoint.encode()).hexdigest(),
+        root=head.root.hex(),
+        key=evidence.keys[-1],
+    )
+    return seal, head
+
+
+def withheld(found: Found, case: Case) -> bool:
+    """Whether an event's bytes must stay in the park."""
+    event = found.recorded
+    return bool(view(event.type, event.data, case.own) != whole(event.data))
+
+
+def _event(found: Found, case: Case) -> tuple[str, bytes]:
+    event = found.recorded
+    if not withheld(found, case):
+        return f"events/{event.position}.leaf", found.leaf
+    told = Withheld(
+        withheld=True,
+        statement=WITHHELD,
+        position=event.position,
+        epoch=event.epoch,
+        leaf_sha256=leaf_hash(found.leaf).hex(),
+        type=event.type,
+        occurred_at=event.occurred_at,
+        recorded_at=event.recorded_at,
+        device=event.device,
+        actor=event.actor,
+        data=view(event.type, event.data, case.own),
+    )
+    return f"events/{event.position}.view.json", _json(told)
+
+
+def _proofs(case: Case, head: Checkpoint, proofs: Mapping[int, Sequence[bytes]]) -> Any:
+    events = [
+        {
+            "position": found.recorded.position,
+            "index": found.recorded.position - 1,
+            "leaf_sha256": leaf_hash(found.leaf).hex(),
+            "withheld": withheld(found, case),
+            "hashes": [one.hex() for one in proofs[found.recorded.position]],
+        }
+        for found in case.events
+    ]
+    return {"park": case.park, "subject": case.tag, "size": head.size, "root": head.root.hex(), "events": events}
+
+
+def _may_leave(story: Story, case: Case) -> Story:
+    """The story with the events of the case only, each told as far as it may be."""
+    found = {one.recorded.position: one for one in case.events}
+    events = tuple(_told(one, found[one.position], case) for one in story.events if one.position in found)
+    return msgspec.structs.replace(story, events=events)
+
+
+def _told(told: Told, found: Found, case: Case) -> Told:
+    if not withheld(found, case):
+        return told
+    data = view(told.type, found.recorded.data, case.own)
+    if case.players and not others_alone(found.recorded.data, case.own):
+        return msgspec.structs.replace(told, data=data)
+    sentence = f"{plainly(told.type.partition('.')[2]).capitalize()}. {WITHHELD}"
+    return msgspec.structs.replace(told, data=data, sentence=sentence, rule="", consequence="", decision=None)
+
+
+def _readme(case: Case, seal: Seal) -> str:
+    about = f"Case file about {plainly(case.kind)} {case.subject}, {case.park} park"
+    first, last = case.events[0].recorded, case.events[-1].recorded
+    zone = case.rules[-1].time_zone
+    parts = [
+        f"{about}\n{'=' * len(about)}",
+        (
+            f"{len(case.events)} events, recorded from {local(first.recorded_at, zone)} to {local(last.recorded_at, zone)}.\n"
+            f"Proven under checkpoint {seal.origin} of {seal.size} events, signed {seal.signed_at}."
+        ),
+        "READ FIRST\n" + _bullets(verifying.CAUTIONS),
+        "WHAT IS IN IT\n" + "\n".join(f"{name:<22}{words}" for name, words in verifying.CONTENTS),
+        "WHAT IT PROVES\n" + _bullets(verifying.PROVES),
+        "WHAT IT DOES NOT PROVE\n" + _bullets(verifying.PROVES_NOT),
+        "HOW TO CHECK IT\n" + "\n".join(verifying.steps()),
+        "THE PARK'S KEY\n" + seal.key,
+        "FORMATS\n" + verifying.FORMATS,
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _bullets(sentences: Sequence[str]) -> str:
+    return "\n".join(fill(one, WIDTH, initial_indent="* ", subsequent_indent="  ") for one in sentences)
+
+
+def _json(value: Any) -> bytes:
+    return msgspec.json.format(msgspec.json.encode(value), indent=2) + b"\n"

@@ -1,0 +1,275 @@
+"""Gathering a case: the events of its subject, and those that its decisions rested on, each once."""
+
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from msgspec import Struct
+
+from contracts import leaf
+from contracts.discipline import CautionRecorded, CautionResolved
+from contracts.duty import DutyEnded, DutyRefused, DutyStarted, StaffRegistered
+from contracts.envelope import Data, Recorded
+from contracts.equipment import (
+    BottleRegistered,
+    BottleRequalified,
+    GearQuarantined,
+    GearReleased,
+    MarkerRegistered,
+    MaskRegistered,
+)
+from contracts.games import (
+    FieldConfigured,
+    FieldInspected,
+    GameAbandoned,
+    GameBriefed,
+    GameCalled,
+    GameEnded,
+    GameStarted,
+    HeadsCounted,
+    HoldAsked,
+    HoldConfirmed,
+    HoldLifted,
+)
+from contracts.incidents import IncidentRecorded
+from contracts.park import DayClosed, DayOpened, RulesAdopted, WeatherRecorded
+from contracts.problems import UnknownSubject
+from contracts.registration import ConsentGiven, GuardianLeft, MinorHandedOver, PlayerRegistered
+from contracts.rules import DEFAULT, Rules
+from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
+from services.audit.redaction import Own
+from services.audit.shelf import Shelf
+from services.core.log import Row
+
+NEAR = 400
+"""So many events of a field, of the park or of a piece of gear are looked through on either side of a moment."""
+OF_GEAR = (
+    MarkerRegistered, MaskRegistered, BottleRegistered, BottleRequalified, MarkerTested, SetUpChanged,
+    MarkerSpotChecked, GearQuarantined, GearReleased,
+)  # fmt: skip
+OF_FIELD = (
+    FieldConfigured, FieldInspected, DutyStarted, DutyRefused, DutyEnded, HoldAsked, HoldConfirmed, HoldLifted,
+    IncidentRecorded,
+)  # fmt: skip
+OF_GAME = (GameCalled, GameBriefed, GameStarted, GameEnded, GameAbandoned, HeadsCounted)
+OF_PARK = (DayOpened, DayClosed, WeatherRecorded, DutyStarted, DutyRefused, DutyEnded, HoldAsked)
+
+
+class Found(Struct, frozen=True):
+    """An event with the bytes of its leaf."""
+
+    recorded: Recorded[Any]
+    leaf: bytes
+
+
+class Case(Struct, frozen=True, kw_only=True):
+    """Everything that one case rests on. `events` are in the order of their positions."""
+
+    park: str
+    kind: str
+    subject: str
+    own: Own
+    players: tuple[str, ...]
+    """The players whom it is about."""
+    events: tuple[Found, ...]
+    rules: tuple[Rules, ...]
+    """The versions in force in it, the earliest first."""
+
+    @property
+    def tag(self) -> str:
+        return f"{self.kind}:{self.subject}" if self.subject else self.kind
+
+    def of(self, *kinds: type[Data]) -> list[Recorded[Any]]:
+        """Its events of some kinds, in order."""
+        return [one.recorded for one in self.events if isinstance(one.recorded.data, kinds)]
+
+    def incidents(self) -> list[Recorded[IncidentRecorded]]:
+        """The incidents that it is about, not those that lie near by."""
+        return [
+            one
+            for one in self.of(IncidentRecorded)
+            if self.tag in one.tags or set(one.data.players) & set(self.players)
+        ]
+
+
+async def gather(shelf: Shelf, park: str, kind: str, subject: str) -> Case:
+    """The case of a subject; raises UnknownSubject when the record holds nothing of it."""
+    gathering = _Gathering(shelf)
+    tag = f"{kind}:{subject}" if subject else kind
+    await gathering.take(await shelf.newest(tag))
+    if not gathering.found:
+        raise UnknownSubject(
+            f"The record knows no {tag.replace(':', ' ', 1)}. Check the spelling, or find the player by pass or armband first.",
+            where=tag,
+        )
+    players = concerned(kind, subject, gathering.events())
+    for player in players:
+        await gathering.player(player)
+    incidents = [one for one in gathering.events() if isinstance(one.recorded.data, IncidentRecorded)]
+    for one in incidents:
+        await gathering.incident(one.recorded)
+    rules = await gathering.rules()
+    own = own_of(tag, players, gathering.events())
+    return Case(
+        park=park, kind=kind, subject=subject, own=own, players=players, events=gathering.events(), rules=rules
+    )  # fmt: skip
+
+
+def concerned(kind: str, subject: str, found: Iterable[Found]) -> tuple[str, ...]:
+    """The players whom a case is about: himself, those named in an incident or by a caution in the end, a person's own days."""
+    if kind == "player":
+        return (subject,)
+    events = [one.recorded.data for one in found]
+    if kind == "incident":
+        return tuple(dict.fromkeys(p for one in events if isinstance(one, IncidentRecorded) for p in one.players))
+    if kind == "person":
+        return tuple(one.player for one in events if isinstance(one, PlayerRegistered) and one.person == subject)
+    if kind == "caution":
+        named = [one.player for one in events if isinstance(one, CautionRecorded | CautionResolved) and one.player]
+        return tuple(named[-1:])
+    return ()
+
+
+def own_of(tag: str, players: tuple[str, ...], found: Iterable[Found]) -> Own:
+    """What belongs to a case's players: themselves as persons, the adults who answer for them, their gear and numbers."""
+    persons: set[str] = {tag.partition(":")[2]} if tag.startswith("person:") else set()
+    tags, armbands = {tag}, set[int]()
+    for one in found:
+        data: Any = one.recorded.data
+        match data:
+            case PlayerRegistered(player=player) if player in players:
+                persons.add(data.person)
+                armbands.add(data.armband)
+            case ConsentGiven(person=person) if person in persons:
+                persons |= {data.guardian, *filter(None, [data.responsible])}
+            case GuardianLeft(guardian=guardian) if guardian in persons and data.responsible:
+                persons.add(data.responsible)
+            case MinorHandedOver(player=player) if player in players:
+                persons.add(data.adult)
+        tags |= {f"{prefix}:{name}" for prefix, name in _gear_of(data, players)}
+    return Own(
+        players=frozenset(players), persons=frozenset(persons), tags=frozenset(tags), armbands=frozenset(armbands)
+    )
+
+
+def _gear_of(data: Data, players: tuple[str, ...]) -> Iterable[tuple[str, str]]:
+    """The gear that an event puts into, or takes out of, the hands of one of these players."""
+    holders = {getattr(data, name, None) for name in ("player", "owner", "giver", "taker")}
+    alone = isinstance(data, IncidentRecorded) and set(data.players) <= set(players)
+    if not (holders & set(players) or alone):
+        return
+    for name in ("marker", "mask", "bottle", "returned", "markers", "masks"):
+        value = getattr(data, name, None)
+        prefix = "marker" if name == "returned" else name.removesuffix("s")
+        for one in value if isinstance(value, tuple) else (value,):
+            if isinstance(one, str):
+                yield prefix, one
+
+
+class _Gathering:
+    def __init__(self, shelf: Shelf) -> None:
+        self._shelf = shelf
+        self.found: dict[int, Found] = {}
+
+    def events(self) -> tuple[Found, ...]:
+        return tuple(self.found[position] for position in sorted(self.found))
+
+    async def take(self, rows: Iterable[Row], fits: Callable[[Recorded[Any]], bool] = lambda _: True) -> list[Found]:
+        """Keep the rows that fit; answers them."""
+        read = [Found(leaf.decode(row.leaf), row.leaf) for row in rows]
+        kept = [one for one in read if fits(one.recorded)]
+        self.found |= {one.recorded.position: one for one in kept}
+        return kept
+
+    async def player(self, player: str) -> None:
+        """His own events, himself as a person, cautions that named him by colour and number, and the tests of his gear."""
+        his = await self.take(await self._shelf.newest(f"player:{player}"))
+        last = his[-1].recorded.position if his else 0
+        for one in his:
+            if isinstance(one.recorded.data, PlayerRegistered) and one.recorded.data.player == player:
+                person = one.recorded.data.person
+                rows = await self._shelf.newest(f"person:{person}")
+                await self.take(rows, lambda event, person=person: getattr(event.data, "person", None) == person)  # type: ignore[misc]
+        for tag in _tags(his, "caution", player):
+            await self.take(await self._shelf.newest(tag))
+        for prefix, name in dict.fromkeys(pair for one in his for pair in _gear_of(one.recorded.data, (player,))):
+            await self.gear(prefix, name, his, last)
+
+    async def gear(self, prefix: str, name: str, his: list[Found], last: int) -> None:
+        """What was measured and found on a piece of gear while he had it; of what came before, from its last test on."""
+        tag = f"{prefix}:{name}"
+        first = min(one.recorded.position for one in his if tag in one.recorded.tags)
+        rows = await self._shelf.newest(tag, last, NEAR)
+        events = [leaf.decode(row.leaf) for row in rows]
+        tests = [one.position for one in events if isinstance(one.data, MarkerTested) and one.position < first]
+        since = max(tests, default=first)
+        await self.take(
+            rows,
+            lambda event: (
+                isinstance(event.data, OF_GEAR)
+                and (event.position >= since or isinstance(event.data, MarkerRegistered | MaskRegistered))
+            ),
+        )
+
+    async def incident(self, incident: Recorded[IncidentRecorded]) -> None:
+        """What insurers and lawyers ask for: the field, its staff and game, the weather, the chronographs, incidents like it."""
+        data = incident.data
+        if data.field is not None:
+            await self._near(f"field:{data.field}", incident, OF_FIELD)
+        if data.game is not None:
+            await self.take(await self._shelf.newest(f"game:{data.game}"), lambda one: isinstance(one.data, OF_GAME))
+        await self._near("park", incident, OF_PARK)
+        for prefix, names in (("marker", data.markers), ("mask", data.masks)):
+            for name in names:
+                await self._near(f"{prefix}:{name}", incident, OF_GEAR)
+        for test in [one.recorded for one in self.events() if isinstance(one.recorded.data, MarkerTested)]:
+            await self._checks(test)
+        staff = {one.recorded.data.staff for one in self.events() if isinstance(one.recorded.data, DutyStarted)}
+        for name in sorted(staff):
+            await self._qualification(name, incident.position)
+
+    async def _near(self, tag: str, incident: Recorded[Any], kinds: tuple[type[Data], ...]) -> None:
+        """The events of a tag on the incident's own day."""
+        before = await self._shelf.newest(tag, incident.position, NEAR)
+        after = await self._shelf.next(tag, incident.position, NEAR)
+        await self.take([*before, *after], lambda one: one.day == incident.day and isinstance(one.data, kinds))
+
+    async def _checks(self, test: Recorded[MarkerTested]) -> None:
+        """The chronograph's last check before a test, and the first one after it."""
+        tag = f"chrono:{test.data.chrono}"
+        before = [Found(leaf.decode(row.leaf), row.leaf) for row in await self._shelf.newest(tag, test.position, NEAR)]
+        after = [Found(leaf.decode(row.leaf), row.leaf) for row in await self._shelf.next(tag, test.position, NEAR)]
+        for side, place in ((before, -1), (after, 0)):
+            checks = [one for one in side if isinstance(one.recorded.data, ChronoChecked)]
+            if checks:
+                self.found[checks[place].recorded.position] = checks[place]
+
+    async def _qualification(self, staff: str, upto: int) -> None:
+        rows = await self._shelf.newest(f"staff:{staff}", upto, NEAR)
+        registered = [row for row in rows if isinstance(leaf.decode(row.leaf).data, StaffRegistered)]
+        await self.take(registered[-1:])
+
+    async def rules(self) -> tuple[Rules, ...]:
+        """Every version in force between the first and the last of these events, by when each happened or was recorded."""
+        events = [one.recorded for one in self.events()]
+        first, begun = min(one.position for one in events), min(one.occurred_at for one in events)
+        last = max(one.position for one in events)
+        adopted = [Found(leaf.decode(row.leaf), row.leaf) for row in await self._shelf.newest("rules", last)]
+        adopted = [one for one in adopted if isinstance(one.recorded.data, RulesAdopted)]
+        early = [one for one in adopted if one.recorded.position < first and one.recorded.recorded_at <= begun]
+        chosen = [*early[-1:], *adopted[len(early) :]]
+        self.found |= {one.recorded.position: one for one in chosen}
+        versions = {one.recorded.data.rules.version: one.recorded.data.rules for one in chosen}
+        return tuple(versions.values()) if early else (DEFAULT, *versions.values())
+
+
+def _tags(found: list[Found], prefix: str, player: str) -> list[str]:
+    """The tags of a kind in the events that are about this player alone."""
+    return list(
+        dict.fromkeys(
+            tag
+            for one in found
+            if getattr(one.recorded.data, "player", None) == player
+            for tag in one.recorded.tags
+            if tag.partition(":")[0] == prefix
+        )
+    )

@@ -1,0 +1,351 @@
+"""What insurers and lawyers ask for after an incident, as far as the record holds it. What it does not hold is said to be not recorded."""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from msgspec import Struct
+
+from contracts.duty import DutyEnded, DutyStarted, StaffRegistered
+from contracts.envelope import Data, Recorded
+from contracts.equipment import BottleRegistered, GearIssued, GearQuarantined, MarkerRegistered, MaskRegistered
+from contracts.games import (
+    FieldConfigured,
+    FieldInspected,
+    GameBriefed,
+    GameEnded,
+    GameStarted,
+    HoldAsked,
+    HoldConfirmed,
+    HoldLifted,
+    PlayerOut,
+)
+from contracts.incidents import IncidentRecorded, PlayerFit, PlayerUnfit
+from contracts.park import RulesAdopted, WeatherRecorded
+from contracts.registration import BriefingHeld, ConsentGiven, PlayerRegistered, WaiverSigned
+from contracts.rules import Rules
+from contracts.vault import DetailKept
+from contracts.velocity import ChronoChecked, MarkerTested
+from services.audit.gathering import Case
+from services.audit.report.content import Section, Table
+from services.audit.report.moments import NOT_RECORDED, counted, listed, local, plainly
+
+
+class Item(Struct, frozen=True):
+    """One thing that is asked for, what the record says of it, and the positions where it does."""
+
+    what: str
+    found: str = NOT_RECORDED
+    positions: tuple[int, ...] = ()
+
+
+Incident = Recorded[IncidentRecorded]
+
+
+def sections(case: Case, incident: Incident, zone: str) -> tuple[Section, ...]:
+    """An incident's own part of the report: what is known of the people, the gear and the field, and a checklist."""
+    asked = _Asked(case, incident, zone)
+    name = incident.data.incident
+    groups = [(f"Incident {name}: what happened", list(asked.happened()))]
+    for player in incident.data.players:
+        if player in case.players:
+            groups.append((f"Incident {name}: player {player}", list(asked.person(player))))
+            groups.append((f"Incident {name}: the gear of player {player}", list(asked.gear(player))))
+    groups.append((f"Incident {name}: field, staff and game", list(asked.ground())))
+    return (*(_section(heading, items) for heading, items in groups), _checklist(name, groups))
+
+
+def _section(heading: str, items: Sequence[Item]) -> Section:
+    rows = tuple((item.what, item.found, listed([str(one) for one in item.positions])) for item in items)
+    return Section(
+        heading=heading, table=Table(columns=("Asked for", "On record", "Position"), rows=rows, widths=(4, 9, 2))
+    )
+
+
+def _checklist(name: str, groups: Sequence[tuple[str, Sequence[Item]]]) -> Section:
+    rows = tuple(
+        ("[x]" if item.positions else "[  ]", heading.partition(": ")[2], item.what)
+        for heading, items in groups
+        for item in items
+    )
+    return Section(
+        heading=f"Incident {name}: checklist",
+        text=(
+            "[x] is in this file. [  ] is not recorded: look for it on paper, and with whoever keeps it, while people still remember.",
+            "Impound mask and marker uncleaned. Tell the insurer and the authorities within the times that local law and the policy set; which those are is not for this record to say.",
+        ),
+        table=Table(columns=("", "Of", "Asked for"), rows=rows, widths=(1, 5, 8)),
+        own_page=True,
+    )
+
+
+class _Asked:
+    """One incident's questions, put to its case."""
+
+    def __init__(self, case: Case, incident: Incident, zone: str) -> None:
+        self._case = case
+        self._incident = incident
+        self._zone = zone
+        self._rules: Rules = next(
+            (one.data.rules for one in reversed(case.of(RulesAdopted)) if one.recorded_at <= incident.occurred_at),
+            case.rules[0],
+        )
+
+    def _at(self, event: Recorded[Any]) -> str:
+        return local(event.occurred_at, self._zone)
+
+    def _before(self, *kinds: type[Data], **fields: Any) -> list[Recorded[Any]]:
+        """Events of these kinds and fields that happened up to the incident."""
+        return [one for one in self._all(*kinds, **fields) if one.occurred_at <= self._incident.occurred_at]
+
+    def _all(self, *kinds: type[Data], **fields: Any) -> list[Recorded[Any]]:
+        return [
+            one
+            for one in self._case.of(*kinds)
+            if all(getattr(one.data, name, None) == value for name, value in fields.items())
+        ]
+
+    def happened(self) -> Iterator[Item]:
+        incident, data = self._incident, self._incident.data
+        here = (incident.position,)
+        late = incident.recorded_at - incident.occurred_at
+        yield Item("Kind", plainly(data.kind), here)
+        yield Item("When it happened, by the record", self._at(incident), here)
+        yield Item(
+            "When it was recorded",
+            f"{local(incident.recorded_at, self._zone)}, {int(late.total_seconds())} s after",
+            here,
+        )
+        yield Item("Who recorded it", f"{incident.actor or 'nobody named'}, on {incident.device}", here)
+        yield Item(
+            "Where",
+            listed([f"{kind} {name}" for kind, name in (("field", data.field), ("game", data.game)) if name])
+            or NOT_RECORDED,
+            here,
+        )
+        yield Item("Emergency services", "called" if data.emergency_services else "recorded as not called", here)
+        yield Item("Time the ambulance was called, and came")
+        yield Item("Treatment given, by whom, when")
+        yield Item("Named witnesses")
+        yield self._events(
+            "Weather at staging",
+            self._before(WeatherRecorded)[-1:],
+            lambda one: f"{one.data.temperature_c:g} °C in the shade",
+        )
+        yield self._similar()
+        yield Item("Notifications to insurer and authorities")
+
+    def _events(self, what: str, events: Sequence[Recorded[Any]], words: Any) -> Item:
+        if not events:
+            return Item(what)
+        said = "; ".join(f"{words(one)} ({self._at(one)})" for one in events)
+        return Item(what, said, tuple(one.position for one in events))
+
+    def _similar(self) -> Item:
+        """Other incidents of that field and day, by kind."""
+        others = [one for one in self._all(IncidentRecorded) if one.data.incident != self._incident.data.incident]
+        kinds = Counter(plainly(one.data.kind) for one in others)
+        said = listed([counted(number, kind) for kind, number in sorted(kinds.items())])
+        where = "on that field that day"
+        found = f"{said} {where}" if said else f"none other is recorded {where}"
+        return Item("Similar incidents", found, tuple(one.position for one in others) or (self._incident.position,))
+
+    def person(self, player: str) -> Iterator[Item]:
+        registered = self._all(PlayerRegistered, player=player)[-1:]
+        person = registered[0].data.person if registered else ""
+        yield self._events("Age band", registered, lambda one: f"at least {one.data.age_band} years")
+        yield self._events(
+            "Waiver",
+            self._before(WaiverSigned, person=person)[-1:],
+            lambda one: f"wording {one.data.wording}, in language {one.data.language}",
+        )
+        minor = bool(registered) and registered[0].data.age_band < self._rules.waiver.majority_years
+        if minor:
+            yield self._events("Guardian's authority", self._before(ConsentGiven, person=person), _consent)
+        elif registered:
+            yield Item("Guardian's authority", "none needed by the park's rules: of age", (registered[0].position,))
+        yield self._events(
+            "Safety briefing and its language",
+            [one for one in self._before(BriefingHeld) if player in one.data.players],
+            lambda one: f"version {one.data.version}, in language {one.data.language}",
+        )
+        yield self._medical(person)
+        yield self._events(
+            "Off the field", self._all(PlayerOut, player=player), lambda one: f"{plainly(one.data.cause)}"
+        )
+        yield self._events(
+            "Fitness", self._all(PlayerUnfit, PlayerFit, player=player),
+            lambda one: f"not fit: {one.data.cause}" if isinstance(one.data, PlayerUnfit) else "declared fit",
+        )  # fmt: skip
+
+    def _medical(self, person: str) -> Item:
+        """The record only knows that the vault holds something; it never says what."""
+        kept = self._all(DetailKept, person=person, kind="medical")
+        return self._events("Medical declaration", kept, lambda _: "in the vault, released separately")
+
+    def gear(self, player: str) -> Iterator[Item]:
+        issued = self._before(GearIssued, player=player)
+        markers = self._named("marker", player, issued)
+        masks = self._named("mask", player, issued)
+        bottles = self._named("bottle", player, issued)
+        yield self._pieces("Mask", "mask", masks, MaskRegistered)
+        yield self._pieces("Marker", "marker", markers, MarkerRegistered)
+        yield self._pieces("Bottle", "bottle", bottles, BottleRegistered)
+        yield Item("Paint batch")
+        tests = [one for one in self._before(MarkerTested) if one.data.marker in markers]
+        yield self._events("Readings, strings up to the incident", tests, _string)
+        yield self._checks("Chronograph checked before", tests, before=True)
+        yield self._checks("Chronograph checked after", tests, before=False)
+        impounded = [
+            one
+            for one in self._all(GearQuarantined)
+            if {one.data.marker, one.data.mask} & {*markers, *masks} and one.occurred_at >= self._incident.occurred_at
+        ]
+        yield self._events(
+            "Impounded, uncleaned",
+            impounded,
+            lambda one: f"{one.data.marker or one.data.mask}: {plainly(one.data.fault)}",
+        )
+
+    def _named(self, kind: str, player: str, issued: Sequence[Recorded[Any]]) -> tuple[str, ...]:
+        """The pieces of a kind that the incident names, of those that were his; else what he was last given or brought."""
+        brought = [
+            one for one in self._case.of(MarkerRegistered, MaskRegistered, BottleRegistered) if one.data.owner == player
+        ]
+        his = [name for one in (*brought, *issued) if isinstance(name := getattr(one.data, kind, None), str)]
+        told = getattr(self._incident.data, f"{kind}s", ())
+        alone = self._incident.data.players == (player,)
+        return tuple(name for name in told if alone or name in his) or tuple(his[-1:])
+
+    def _pieces(self, what: str, kind: str, names: Sequence[str], register: type[Data]) -> Item:
+        if not names:
+            return Item(what)
+        entered = [one for one in self._case.of(register) if getattr(one.data, kind) in names]
+        given = [one for one in self._before(GearIssued) if getattr(one.data, kind) in names][-1:]
+        said = [f"{getattr(one.data, kind)}, {_model(one.data)}" for one in entered] or list(names)
+        said += [f"issued {self._at(one)}" for one in given]
+        positions = tuple(one.position for one in (*entered, *given)) or (self._incident.position,)
+        return Item(what, "; ".join(said), positions)
+
+    def _checks(self, what: str, tests: Sequence[Recorded[Any]], *, before: bool) -> Item:
+        found: dict[int, Recorded[Any]] = {}
+        for test in tests:
+            checks = self._all(ChronoChecked, chrono=test.data.chrono)
+            side = [one for one in checks if (one.position < test.position) == before]
+            found |= {one.position: one for one in (side[-1:] if before else side[:1])}
+        return self._events(what, [found[position] for position in sorted(found)], _check)
+
+    def ground(self) -> Iterator[Item]:
+        field, game = self._incident.data.field, self._incident.data.game
+        yield self._events("Field and its limits", self._before(FieldConfigured, field=field)[-1:], _limits)
+        yield self._events(
+            "Field inspection",
+            self._before(FieldInspected, field=field)[-1:],
+            lambda one: "passed" if one.data.passed else "failed",
+        )
+        referees = self._on_duty("referee", field)
+        yield self._events(
+            "Referees on the field",
+            referees,
+            lambda one: f"{one.data.staff}, qualified until {one.data.qualified_until}",
+        )
+        yield self._training(referees)
+        started = self._before(GameStarted, game=game)[-1:] if game else []
+        yield self._ratio(referees, started)
+        yield self._events(
+            "First aiders on duty",
+            self._on_duty("first_aider", None),
+            lambda one: f"{one.data.staff}, qualified until {one.data.qualified_until}",
+        )
+        yield self._events(
+            "Briefed at the gate",
+            self._before(GameBriefed, game=game) if game else [],
+            lambda one: f"game {one.data.game}",
+        )
+        yield self._events(
+            "Game started", started, lambda one: f"{plainly(one.data.format)}, {one.data.minutes:g} minutes"
+        )
+        yield self._events("Play stopped", [*self._holds(HoldAsked), *self._all(HoldConfirmed, field=field)], _hold)
+        yield self._events(
+            "Play resumed", self._all(HoldLifted, field=field), lambda one: f"hold {one.data.hold} lifted after a sweep"
+        )
+        yield self._events(
+            "Game ended",
+            self._all(GameEnded, game=game) if game else [],
+            lambda one: f"after {one.data.played_minutes:.1f} minutes of play",
+        )
+
+    def _holds(self, kind: type[Data]) -> list[Recorded[Any]]:
+        return [one for one in self._case.of(kind) if self._incident.data.field in one.data.fields]
+
+    def _on_duty(self, post: str, field: str | None) -> list[Recorded[Any]]:
+        """The last start of everybody who was on that post when it happened."""
+        on: dict[str, Recorded[Any]] = {}
+        for one in self._before(DutyStarted, DutyEnded):
+            if isinstance(one.data, DutyEnded):
+                on.pop(one.data.staff, None)
+            elif one.data.post == post and (field is None or one.data.field == field):
+                on[one.data.staff] = one
+            elif one.data.left == field and post == "referee":
+                on.pop(one.data.staff, None)
+        return list(on.values())
+
+    def _training(self, referees: Sequence[Recorded[Any]]) -> Item:
+        names = {one.data.staff for one in referees}
+        entered = [one for one in self._case.of(StaffRegistered) if one.data.staff in names]
+        return self._events("Their training, as entered", entered, _qualified)
+
+    def _ratio(self, referees: Sequence[Recorded[Any]], started: Sequence[Recorded[Any]]) -> Item:
+        if not started:
+            return Item("Players for each referee")
+        players, staff = len(started[0].data.entrants), len(referees)
+        rule = f"the rule: at most {self._rules.games.players_per_referee}"
+        said = f"{players} players started, {counted(staff, 'referee')} on duty; {rule}"
+        return Item("Players for each referee", said, (started[0].position, *(one.position for one in referees)))
+
+
+def _consent(event: Recorded[ConsentGiven]) -> str:
+    data = event.data
+    there = "on site" if data.on_site else "not on site"
+    names = f", names {data.responsible} as responsible adult" if data.responsible else ""
+    return f"{data.guardian} as {plainly(data.relationship)}, wording {data.wording}, {there}{names}"
+
+
+def _string(event: Recorded[MarkerTested]) -> str:
+    data = event.data
+    readings = ", ".join(f"{one:g}" for one in data.readings_fps)
+    more = [
+        f"{data.temperature_c:g} °C" if data.temperature_c is not None else "",
+        "sealed" if data.sealed else "",
+        "low pressure seen" if data.low_pressure else "",
+    ]
+    return ", ".join(filter(None, [f"{data.marker} on {data.chrono}: {readings} ft/s", *more]))
+
+
+def _check(event: Recorded[ChronoChecked]) -> str:
+    data = event.data
+    bias = f", bias {data.bias_fps:+g} ft/s" if data.bias_fps is not None else ""
+    return f"{data.chrono}: {'good' if data.good else 'bad'}{bias}"
+
+
+def _limits(event: Recorded[FieldConfigured]) -> str:
+    data = event.data
+    return f"{data.title}: bench limit {data.limit_fps:g} ft/s, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, {data.capacity} players at most"
+
+
+def _model(data: Any) -> str:
+    if isinstance(data, BottleRegistered):
+        return f"{data.gas}, test due {data.test_due}"
+    calibre = f", calibre {data.calibre}, {data.firing_mode}" if isinstance(data, MarkerRegistered) else ""
+    return f"model {data.model}{calibre}{', his own' if data.owner else ', hired'}"
+
+
+def _hold(event: Recorded[Any]) -> str:
+    if isinstance(event.data, HoldConfirmed):
+        return f"hold {event.data.hold} confirmed: stopped, covers on"
+    return f"hold {event.data.hold} asked for: {plainly(event.data.cause)}"
+
+
+def _qualified(event: Recorded[StaffRegistered]) -> str:
+    posts = listed([f"{plainly(one.post)} until {one.until}" for one in event.data.qualifications])
+    return f"{event.data.staff}: {posts or 'none'}"
