@@ -63,4 +63,6 @@ class Story(Struct, frozen=True, kw_only=True):
     epoch: int
     position: int
     """The log had been read up to here."""
+    more: bool
+    """Whether there are more events after the last of these by position."""
     events: tuple[Told, ...]

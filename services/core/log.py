@@ -1,6 +1,7 @@
 """The log of one park: an append-only record of bytes, read by position or by tag."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from functools import cache
 from types import TracebackType
 from typing import Any, Self
@@ -41,7 +42,11 @@ __all__ = [
 APPEND = "SELECT * FROM log.append($1,$2,$3,$4,$5,$6,$7,$8,$9,$10,$11,$12,$13,$14,$15,$16,$17,$18)"
 READ_TAGS = "SELECT * FROM log.read_tags($1, $2, $3)"
 EVENT_ID = "event_park_id_key"
+READ_TAGS_AT = "SELECT * FROM log.read_tags_at($1, $2, $3, $4, $5)"
 TAIL = "SELECT * FROM log.tail($1, $2, $3)"
+STORY = "SELECT * FROM log.story($1, $2, $3, $4, $5)"
+ANEW = "SELECT log.anew($1, $2, $3)"
+POSITION_AT = "SELECT log.position_at($1, $2)"
 HEAD = "SELECT epoch, position FROM log.park_head WHERE park = $1"
 RECALL = """
 SELECT r.device = $3 AND r.digest = $4, e.epoch, r.first_position, r.last_position, e.recorded_at
@@ -122,6 +127,22 @@ class Log:
                 events[tag].append(Row(position, leaf))
         return Reading(Head(rows[0][0], rows[0][1]), events)
 
+    async def read_at(
+        self, untils: Mapping[str, int], happened: datetime | None = None, reaching: Sequence[str] = ()
+    ) -> dict[str, list[Row]]:
+        """For each tag its events up to a position, from the latest one that carries the tag onwards.
+
+        `happened`: only those that had happened by then, and those of the types in `reaching`, whenever they did.
+        """
+        events: dict[str, list[Row]] = {tag: [] for tag in untils}
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(
+                READ_TAGS_AT, self.park, list(untils), list(untils.values()), happened, list(reaching)
+            )
+        for tag, position, leaf in rows:
+            events[tag].append(Row(position, leaf))
+        return events
+
     async def tail(self, after: int, limit: int = 1000) -> list[Row]:
         """The next events after a position, in order, at most `limit`."""
         async with self._pool.connection() as connection:
@@ -130,6 +151,22 @@ class Log:
     async def between(self, first: int, last: int) -> list[Row]:
         """The events at positions `first` to `last`, both included."""
         return await self.tail(first - 1, max(0, last - first + 1))
+
+    async def story(self, tags: Iterable[str], after: int, until: int, limit: int | None = None) -> list[Row]:
+        """The events of some tags after a position and up to another, in order; `limit` is for each tag."""
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(STORY, self.park, list(tags), after, until, limit)
+        return [Row(*row) for row in rows]
+
+    async def anew(self, tag: str, until: int) -> int:
+        """Where a tag's story last began anew at or before a position; 0 where it never did."""
+        async with self._pool.connection() as connection:
+            return int(await connection.fetchval(ANEW, self.park, tag, until))
+
+    async def position_at(self, moment: datetime) -> int:
+        """The last position that had been recorded by a moment; 0 where there was none yet."""
+        async with self._pool.connection() as connection:
+            return int(await connection.fetchval(POSITION_AT, self.park, moment))
 
     async def _write(self, appends: Sequence[Append]) -> list[Outcome]:
         try:

@@ -1,0 +1,126 @@
+"""What followed from an event by the rules: for whoever was cautioned or unfit, and for the marker that was measured."""
+
+from collections.abc import Callable
+from typing import Any, Final
+
+from msgspec import Struct
+
+from contracts.discipline import (
+    AppealDecided,
+    CautionRecorded,
+    CautionResolved,
+    CautionVoided,
+    EjectionConfirmed,
+    PlayerReinstated,
+    SeparateActRuled,
+)
+from contracts.envelope import Data, Recorded
+from contracts.equipment import GearReleased
+from contracts.games import PlayerOut
+from contracts.incidents import PlayerFit, PlayerUnfit
+from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
+from services.audit.background import Background
+from services.audit.plight import Plight, difference
+from services.audit.words.scene import together
+from services.velocity.model import judge
+from services.velocity.states import HARMLESS
+
+ABOUT_ONE: Final = (
+    AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed, PlayerFit, PlayerOut, PlayerReinstated,
+    PlayerUnfit, SeparateActRuled,
+)  # fmt: skip
+"""Events that may change what is held against the one player whom they name."""
+_VERDICTS: Final = {"pass": "passes for", "turn_down": "is too fast for", "inconclusive": "decides nothing for"}
+
+
+class Followed(Struct, frozen=True):
+    """What followed, in words: for the player concerned, and for a marker or a chronograph."""
+
+    for_player: str = ""
+    for_gear: str = ""
+
+    @property
+    def words(self) -> str:
+        return " ".join(part for part in (self.for_player, self.for_gear) if part)
+
+
+class Consequences:
+    """Follows a story event by event. `player`: the one whose own story it is, followed through whatever bears on him."""
+
+    def __init__(self, player: str | None) -> None:
+        self.background = Background()
+        self._player = player
+        self._last: Plight | None = None
+
+    def take(self, event: Recorded[Any]) -> Followed:
+        """One more event; returns what followed from it."""
+        player = self._concerned(event)
+        before = None if player is None else self._before(player, event)
+        self.background.take(event)
+        gear = _GEAR.get(type(event.data))
+        for_gear = "" if gear is None else gear(event.data, self.background)
+        if player is None or before is None:
+            return Followed("", for_gear)
+        after = self.background.plight(player, event.recorded_at)
+        if player == self._player:
+            self._last = after
+        return Followed(difference(player, before, after), for_gear)
+
+    def _concerned(self, event: Recorded[Any]) -> str | None:
+        if self._player is not None:
+            return self._player if self.background.bears_on(self._player, event) else None
+        return event.data.player if isinstance(event.data, ABOUT_ONE) else None
+
+    def _before(self, player: str, event: Recorded[Any]) -> Plight:
+        """As the story had left him: the minutes of a continuous game may have served his sit-out since."""
+        if player == self._player and self._last is not None:
+            return self._last
+        return self.background.plight(player, event.recorded_at)
+
+
+def _tested(data: MarkerTested, background: Background) -> str:
+    """Of one string alone: one that was too fast before, in the same set-up, still counts against the marker."""
+    fields: dict[str, list[str]] = {}
+    for field in background.fields.values():
+        verdict = judge(data.readings_fps, field.limit_fps, background.rules.velocity, low_pressure=data.low_pressure)
+        fields.setdefault(verdict, []).append(f"{field.field} ({field.limit_fps:g} ft/s)")
+    told = [f"{_VERDICTS[verdict]} {together(names)}" for verdict, names in fields.items()]
+    return f"By itself this string {'; it '.join(told)}." if told else ""
+
+
+def _changed(data: SetUpChanged, _: Background) -> str:
+    return "" if data.change in HARMLESS else _void(data.marker)
+
+
+def _spot_checked(data: MarkerSpotChecked, _: Background) -> str:
+    return "" if data.finding == "under" else _void(data.marker)
+
+
+def _released(data: GearReleased, _: Background) -> str:
+    return _void(data.marker) if data.marker else ""
+
+
+def _void(marker: str) -> str:
+    return f"No test of marker {marker} from before this counts any more: it has to be measured anew."
+
+
+def _chrono_checked(data: ChronoChecked, _: Background) -> str:
+    if data.good:
+        return ""
+    if data.bias_fps is None:
+        return (
+            "Nothing that it measured since its last good check counts, nor what it measures before the next good one."
+        )
+    return (
+        f"What it measured since its last good check counts only where it passes corrected by {-data.bias_fps:+g} ft/s; "
+        "what it measures before the next good check does not count."
+    )
+
+
+_GEAR: Final[dict[type[Data], Callable[[Any, Background], str]]] = {
+    MarkerTested: _tested,
+    SetUpChanged: _changed,
+    MarkerSpotChecked: _spot_checked,
+    GearReleased: _released,
+    ChronoChecked: _chrono_checked,
+}

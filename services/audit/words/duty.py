@@ -1,0 +1,23 @@
+"""Who was on duty, in words."""
+
+from contracts.duty import DutyEnded, DutyRefused, DutyStarted, StaffRegistered
+from services.audit.words.scene import Scene, Words, because, spoken, together
+
+
+def _registered(data: StaffRegistered, _: Scene) -> str:
+    held = [f"{spoken(one.post)} until {one.until:%Y-%m-%d}" for one in data.qualifications]
+    return f"Staff {data.staff} was entered, qualified as {together(held)}."
+
+
+def _started(data: DutyStarted, _: Scene) -> str:
+    where = f"at field {data.field}" if data.field else "for the park"
+    left = f", no longer at field {data.left}" if data.left else ""
+    return f"Staff {data.staff} went on duty as {spoken(data.post)} {where}{left}, qualified until {data.qualified_until:%Y-%m-%d}."
+
+
+WORDS: Words = {
+    StaffRegistered: _registered,
+    DutyStarted: _started,
+    DutyRefused: lambda d, _: f"Staff {d.staff} was not put on duty as {spoken(d.post)}. {because(d.reasons)}".strip(),
+    DutyEnded: lambda d, _: f"Staff {d.staff} went off duty.",
+}

@@ -1,0 +1,159 @@
+"""What happened on the fields, in words. In a player's own story only his own part is told; the others are counted."""
+
+from datetime import timedelta
+
+from contracts.games import (
+    AdmissionRefused,
+    Entrant,
+    FieldCarried,
+    FieldConfigured,
+    FieldInspected,
+    FieldSwept,
+    GameAbandoned,
+    GameBriefed,
+    GameCalled,
+    GameEnded,
+    GameStarted,
+    HeadsCounted,
+    HoldAsked,
+    HoldConfirmed,
+    HoldLifted,
+    Offender,
+    PlayerAdmitted,
+    PlayerOut,
+    StartRefused,
+)
+from services.audit.words.scene import (
+    Scene,
+    Words,
+    because,
+    begun,
+    count,
+    in_game,
+    lasting,
+    listed,
+    spoken,
+    together,
+)
+
+_OUT = {
+    "eliminated": "was eliminated and came off",
+    "walked_off": "walked off",
+    "injured": "came off injured from",
+    "sent_off": "was sent off",
+}
+
+
+def _limits(data: FieldConfigured) -> str:
+    return (
+        f"limit {data.limit_fps:g} ft/s, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, "
+        f"calibre {together(data.calibres)}, {together(data.firing_modes)}, {data.capacity} players"
+    )
+
+
+def _called(data: GameCalled, scene: Scene) -> str:
+    listing = f"with {count(len(data.entrants), 'player')} on its list"
+    mine = _entrant(data.entrants, scene)
+    if mine:
+        listing = (
+            f"with player {mine.player} on its list in {mine.colour}, and {count(len(data.entrants) - 1, 'other')}"
+        )
+    return f"Game {data.game} ({data.format}, {data.minutes:g} minutes) was called for field {data.field} {listing}."
+
+
+def _started(data: GameStarted, scene: Scene) -> str:
+    mine = _entrant(data.entrants, scene)
+    if mine:
+        others = count(len(data.entrants) - 1, "other")
+        return f"Game {data.game} started on field {data.field}: player {mine.player} went on in {mine.colour}, with {others}."
+    left_out = _offender(data.left_out, scene)
+    if left_out:
+        return (
+            f"Game {data.game} started on field {data.field} without player {left_out.player}: {because(left_out.reasons)}"
+        ).strip()
+    names = [one.player for one in data.left_out]
+    without = f"; left out: {listed(names, 'player')}" if names else ""
+    return f"Game {data.game} started on field {data.field} with {count(len(data.entrants), 'player')}{without}."
+
+
+def _refused(data: StartRefused, scene: Scene) -> str:
+    """The field's own reasons concern everybody on the list."""
+    told = f"Game {data.game} was not let onto field {data.field}."
+    mine = _offender(data.offenders, scene)
+    if mine:
+        others = len(data.offenders) - 1
+        also = f" {count(others, 'other')} {'was' if others == 1 else 'were'} not cleared either." if others else ""
+        return f"{told} Player {mine.player} was not cleared: {because((*mine.reasons, *data.reasons))}{also}"
+    each = [f"Player {one.player} was not cleared: {because(one.reasons)}" for one in data.offenders]
+    return " ".join(part for part in (told, because(data.reasons), *each) if part)
+
+
+def _entrant(entrants: tuple[Entrant, ...], scene: Scene) -> Entrant | None:
+    return next((one for one in entrants if one.player == scene.player), None)
+
+
+def _offender(offenders: tuple[Offender, ...], scene: Scene) -> Offender | None:
+    return next((one for one in offenders if one.player == scene.player), None)
+
+
+def _admitted(data: PlayerAdmitted, _: Scene) -> str:
+    who = "Player" if data.part == "player" else begun(data.part)
+    colour = f", in {data.colour}" if data.colour else ""
+    return f"{who} {data.player} was let onto field {data.field}{in_game(data.game)}{colour}."
+
+
+def _out(data: PlayerOut, _: Scene) -> str:
+    return f"Player {data.player} {_OUT[data.cause]} field {data.field}{in_game(data.game)}."
+
+
+def _asked(data: HoldAsked, _: Scene) -> str:
+    where = "everywhere" if data.whole_park else f"on field {together(data.fields)}"
+    return f"Play was to stop {where} at once (hold {data.hold}): {spoken(data.cause)}."
+
+
+def _ended(data: GameEnded, scene: Scene) -> str:
+    won = f"; {data.winner} won" if data.winner else ""
+    full = "a full game" if data.full else "not a full game"
+    listing = f" Player {scene.player} was on its list." if scene.player in data.players else ""
+    played = lasting(timedelta(minutes=data.played_minutes))
+    return f"Game {data.game} on field {data.field} ended after {played} of play, {full}{won}.{listing}"
+
+
+def _abandoned(data: GameAbandoned, scene: Scene) -> str:
+    listing = f" Player {scene.player} was on its list." if scene.player in data.players else ""
+    return f"Game {data.game} on field {data.field} was given up: {spoken(data.cause)}.{listing}"
+
+
+def _counted(data: HeadsCounted, scene: Scene) -> str:
+    told = f"After game {data.game} {count(data.counted, 'head')} came off field {data.field}; {data.expected} were expected."
+    if data.accounted:
+        told += f" Seen elsewhere: {scene.players(data.accounted)}."
+    return told + (f" Missing: {scene.players(data.missing)}." if data.missing else "")
+
+
+def _swept(data: FieldSwept, _: Scene) -> str:
+    search = "the search for whoever is missing goes on" if data.search_open else "nobody is being searched for"
+    return f"A referee walked field {data.field} after game {data.game} and signed that it is empty; {search}."
+
+
+WORDS: Words = {
+    FieldConfigured: lambda d, _: f"Field {d.field} ({d.title}) was set up: {_limits(d)}.",
+    FieldCarried: lambda d, _: f"A new day began on field {d.field} ({d.title}), set up as before: {_limits(d)}.",
+    FieldInspected: lambda d, _: f"Field {d.field} {'passed' if d.passed else 'did not pass'} the day's inspection.",
+    GameCalled: _called,
+    GameBriefed: lambda d, _: f"The teams of game {d.game} were briefed at the gate of field {d.field}.",
+    GameStarted: _started,
+    StartRefused: _refused,
+    PlayerAdmitted: _admitted,
+    AdmissionRefused: lambda d, _: (
+        f"Player {d.player} was not let onto field {d.field}{in_game(d.game)}. {because(d.reasons)}".strip()
+    ),
+    PlayerOut: _out,
+    HoldAsked: _asked,
+    HoldConfirmed: lambda d, _: f"Field {d.field} was confirmed stopped with barrel covers on (hold {d.hold}).",
+    HoldLifted: lambda d, _: f"Hold {d.hold} on field {d.field} was lifted by a person, after a sweep.",
+    GameEnded: _ended,
+    GameAbandoned: _abandoned,
+    HeadsCounted: _counted,
+    FieldSwept: _swept,
+}

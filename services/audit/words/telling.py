@@ -1,0 +1,28 @@
+"""An event of any type as one sentence that a customer understands."""
+
+from typing import Final
+
+from contracts.envelope import Data, Unknown
+from services.audit.words import discipline, duty, equipment, games, incidents, park, registration, vault, velocity
+from services.audit.words.scene import Scene, Words
+
+WORDS: Final[Words] = {
+    **registration.WORDS,
+    **equipment.WORDS,
+    **velocity.WORDS,
+    **discipline.WORDS,
+    **games.WORDS,
+    **duty.WORDS,
+    **incidents.WORDS,
+    **park.WORDS,
+    **vault.WORDS,
+    Unknown: lambda d, _: (
+        f"Something was recorded that this software cannot read ({d.type}, version {d.version}). "
+        "Whoever it concerns is not cleared until it can."
+    ),
+}
+
+
+def sentence(data: Data, scene: Scene) -> str:
+    """What happened, in words, as far as it concerns the story's subject."""
+    return WORDS[type(data)](data, scene)
