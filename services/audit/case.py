@@ -12,12 +12,12 @@ from msgspec import Struct
 from contracts.leaf import leaf_hash
 from contracts.story import Story, Told
 from services.audit import archive
-from services.audit.gathering import Case, Found
+from services.audit.dossier import Case, Found
 from services.audit.redaction import others_alone, view, whole
 from services.audit.report import verifying
 from services.audit.report.building import report_of
 from services.audit.report.content import Seal
-from services.audit.report.moments import local, plainly
+from services.audit.report.moments import local, plainly, titled
 from services.audit.report.page import page
 from services.audit.report.pdf import pdf
 from services.evidence.checkpoint import Checkpoint
@@ -157,7 +157,7 @@ def _told(told: Told, found: Found, case: Case) -> Told:
 
 
 def _readme(case: Case, seal: Seal) -> str:
-    about = f"Case file about {plainly(case.kind)} {case.subject}, {case.park} park"
+    about = f"Case file about {titled(case.kind, case.subject)}, {case.park} park"
     first, last = case.events[0].recorded, case.events[-1].recorded
     zone = case.rules[-1].time_zone
     parts = [

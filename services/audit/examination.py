@@ -114,11 +114,11 @@ def _head(files: Mapping[str, bytes], keys: tuple[VerifierKey, ...]) -> Checkpoi
         note = read(files["checkpoint.txt"])
         note.open(keys[-1:])
         head = Checkpoint.parse(note.text)
-        if head.origin != keys[-1].name:
-            raise CheckpointError(f"it is of {head.origin}, but the key signs for {keys[-1].name}.")
         _ = head.park, head.epoch, head.signed_at
     except (NoteError, CheckpointError) as error:
         raise type(error)(f"checkpoint.txt: {error}") from None
+    if head.origin != keys[-1].name:
+        raise CheckpointError(f"checkpoint.txt is of {head.origin}, but the key signs for {keys[-1].name}.")
     return head
 
 

@@ -1,6 +1,7 @@
 """Where a case's events are read from: by tag, the newest up to a position, whatever the length of the log."""
 
-from typing import Protocol
+from collections.abc import Sequence
+from typing import Any, Protocol
 
 from services.core.log import Row
 from services.core.pool import Pool
@@ -21,6 +22,8 @@ JOIN log.event e ON e.park = $1 AND e.position = next.position
 ORDER BY e.position
 """
 
+AT = "SELECT position, leaf FROM log.event WHERE park = $1 AND position = ANY ($2) ORDER BY position"
+
 
 class Shelf(Protocol):
     """One park's events by tag, in the order of their positions."""
@@ -30,6 +33,9 @@ class Shelf(Protocol):
 
     async def next(self, tag: str, after: int, limit: int) -> list[Row]:
         """The first events of a tag behind a position."""
+
+    async def at(self, positions: Sequence[int]) -> list[Row]:
+        """The events at these positions."""
 
 
 class LogShelf:
@@ -45,6 +51,9 @@ class LogShelf:
     async def next(self, tag: str, after: int, limit: int) -> list[Row]:
         return await self._read(NEXT, tag, after, limit)
 
-    async def _read(self, query: str, tag: str, position: int, limit: int) -> list[Row]:
+    async def at(self, positions: Sequence[int]) -> list[Row]:
+        return await self._read(AT, positions) if positions else []
+
+    async def _read(self, query: str, *arguments: Any) -> list[Row]:
         async with self._pool.connection() as connection:
-            return [Row(*row) for row in await connection.fetch(query, self._park, tag, position, limit)]
+            return [Row(*row) for row in await connection.fetch(query, self._park, *arguments)]

@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from contracts.story import Story, Told
-from services.audit.gathering import Case
+from services.audit.dossier import Case
 from services.audit.report import injury, rulebook, verifying
 from services.audit.report.content import Entry, Report, Seal, Section, Table
-from services.audit.report.moments import counted, listed, plainly
+from services.audit.report.moments import counted, listed, titled
 
 DISCIPLINE = "discipline."
 
@@ -19,7 +19,7 @@ def report_of(case: Case, stories: Sequence[Story], seal: Seal, signed_at: datet
     incidents = case.incidents()
     return Report(
         title="Case file",
-        subtitle=f"{plainly(case.kind)} {case.subject}, {case.park} park".strip(),
+        subtitle=f"{titled(case.kind, case.subject)}, {case.park} park".strip(),
         lead=_lead(case, events, zone),
         sections=(
             *(section for one in incidents for section in injury.sections(case, one, zone)),
@@ -45,7 +45,7 @@ def _lead(case: Case, events: Sequence[Told], zone: str) -> tuple[str, ...]:
     when = f"on {days[0]}" if len(days) == 1 else f"from {days[0]} to {days[-1]}"
     who = f" It is about {listed(tuple(f'player {one}' for one in case.players))}." if case.players else ""
     return (
-        f"What the park's record holds about {plainly(case.kind)} {case.subject}: {counted(len(events), 'event')} {when}.{who} Times are the park's own ({zone}), with their offset.",
+        f"What the park's record holds about {titled(case.kind, case.subject)}: {counted(len(events), 'event')} {when}.{who} Times are the park's own ({zone}), with their offset.",
         "Names, addresses and medical notes are not in the record and so not in this file: people stand here under opaque ids. Of other players nothing but such an id leaves the park; an event that says more of them is withheld, and stands here as a proven hash with a redacted view.",
         *verifying.CAUTIONS,
     )

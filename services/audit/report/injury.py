@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from datetime import timedelta
 from typing import Any
 
 from msgspec import Struct
@@ -26,9 +27,11 @@ from contracts.registration import BriefingHeld, ConsentGiven, PlayerRegistered,
 from contracts.rules import Rules
 from contracts.vault import DetailKept
 from contracts.velocity import ChronoChecked, MarkerTested
-from services.audit.gathering import Case
+from services.audit.dossier import Case
 from services.audit.report.content import Section, Table
-from services.audit.report.moments import NOT_RECORDED, counted, listed, local, plainly
+from services.audit.report.moments import NOT_RECORDED, counted, listed, local, plainly, titled
+
+HOUR = timedelta(hours=1)
 
 
 class Item(Struct, frozen=True):
@@ -45,13 +48,13 @@ Incident = Recorded[IncidentRecorded]
 def sections(case: Case, incident: Incident, zone: str) -> tuple[Section, ...]:
     """An incident's own part of the report: what is known of the people, the gear and the field, and a checklist."""
     asked = _Asked(case, incident, zone)
-    name = incident.data.incident
-    groups = [(f"Incident {name}: what happened", list(asked.happened()))]
+    name = titled("incident", incident.data.incident)
+    groups = [(f"{name}: what happened", list(asked.happened()))]
     for player in incident.data.players:
         if player in case.players:
-            groups.append((f"Incident {name}: player {player}", list(asked.person(player))))
-            groups.append((f"Incident {name}: the gear of player {player}", list(asked.gear(player))))
-    groups.append((f"Incident {name}: field, staff and game", list(asked.ground())))
+            groups.append((f"{name}: player {player}", list(asked.person(player))))
+            groups.append((f"{name}: the gear of player {player}", list(asked.gear(player))))
+    groups.append((f"{name}: field, staff and game", list(asked.ground())))
     return (*(_section(heading, items) for heading, items in groups), _checklist(name, groups))
 
 
@@ -69,7 +72,7 @@ def _checklist(name: str, groups: Sequence[tuple[str, Sequence[Item]]]) -> Secti
         for item in items
     )
     return Section(
-        heading=f"Incident {name}: checklist",
+        heading=f"{name}: checklist",
         text=(
             "[x] is in this file. [  ] is not recorded: look for it on paper, and with whoever keeps it, while people still remember.",
             "Impound mask and marker uncleaned. Tell the insurer and the authorities within the times that local law and the policy set; which those are is not for this record to say.",
@@ -265,9 +268,9 @@ class _Asked:
         yield self._events(
             "Game started", started, lambda one: f"{plainly(one.data.format)}, {one.data.minutes:g} minutes"
         )
-        yield self._events("Play stopped", [*self._holds(HoldAsked), *self._all(HoldConfirmed, field=field)], _hold)
+        yield self._events("Play stopped", self._stops(started, HoldAsked, HoldConfirmed), _hold)
         yield self._events(
-            "Play resumed", self._all(HoldLifted, field=field), lambda one: f"hold {one.data.hold} lifted after a sweep"
+            "Play resumed", self._stops(started, HoldLifted), lambda one: f"hold {one.data.hold} lifted after a sweep"
         )
         yield self._events(
             "Game ended",
@@ -275,8 +278,15 @@ class _Asked:
             lambda one: f"after {one.data.played_minutes:.1f} minutes of play",
         )
 
-    def _holds(self, kind: type[Data]) -> list[Recorded[Any]]:
-        return [one for one in self._case.of(kind) if self._incident.data.field in one.data.fields]
+    def _stops(self, started: Sequence[Recorded[Any]], *kinds: type[Data]) -> list[Recorded[Any]]:
+        """What became, on that field, of the holds that were asked for in that game or within the hour."""
+        field, at = self._incident.data.field, self._incident.occurred_at
+        begun = started[0].occurred_at if started else at - HOUR
+        asked = [one for one in self._all(HoldAsked) if field in one.data.fields]
+        holds = {one.data.hold for one in asked if begun <= one.occurred_at <= at + HOUR}
+        return [
+            one for one in self._all(*kinds) if one.data.hold in holds and getattr(one.data, "field", field) == field
+        ]
 
     def _on_duty(self, post: str, field: str | None) -> list[Recorded[Any]]:
         """The last start of everybody who was on that post when it happened."""

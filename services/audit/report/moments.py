@@ -25,3 +25,8 @@ def listed(words: tuple[str, ...] | list[str]) -> str:
 def plainly(word: str) -> str:
     """A word of the wire in prose: `mask_off` is `mask off`."""
     return word.replace("_", " ").replace("-", " ")
+
+
+def titled(kind: str, subject: str) -> str:
+    """`player p017`; a subject whose id names its kind already is not told so twice."""
+    return subject if subject.startswith(kind) else f"{plainly(kind)} {subject}".strip()

@@ -1,4 +1,4 @@
-"""Gathering a case: the events of its subject, and those that its decisions rested on, each once."""
+"""The dossier of a case: the events of its subject, and those that its decisions rested on, each once."""
 
 from collections.abc import Callable, Iterable
 from typing import Any
@@ -91,8 +91,8 @@ class Case(Struct, frozen=True, kw_only=True):
         ]
 
 
-async def gather(shelf: Shelf, park: str, kind: str, subject: str) -> Case:
-    """The case of a subject; raises UnknownSubject when the record holds nothing of it."""
+async def gather(shelf: Shelf, park: str, kind: str, subject: str, told: Iterable[int] = ()) -> Case:
+    """The case of a subject, with the events that its stories have told; raises UnknownSubject when the record holds nothing of it."""
     gathering = _Gathering(shelf)
     tag = f"{kind}:{subject}" if subject else kind
     await gathering.take(await shelf.newest(tag))
@@ -104,6 +104,7 @@ async def gather(shelf: Shelf, park: str, kind: str, subject: str) -> Case:
     players = concerned(kind, subject, gathering.events())
     for player in players:
         await gathering.player(player)
+    await gathering.take(await shelf.at(sorted(set(told) - gathering.found.keys())))
     incidents = [one for one in gathering.events() if isinstance(one.recorded.data, IncidentRecorded)]
     for one in incidents:
         await gathering.incident(one.recorded)
