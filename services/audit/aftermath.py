@@ -33,6 +33,14 @@ ABOUT_ONE: Final = (
 _VERDICTS: Final = {"pass": "passes for", "turn_down": "is too fast for", "inconclusive": "decides nothing for"}
 
 
+def concerned(event: Recorded[Any]) -> str | None:
+    """The one player against whom something may be held, or no longer be held, from this event on."""
+    data = event.data
+    if isinstance(data, PlayerOut) and data.cause != "injured":
+        return None
+    return data.player if isinstance(data, ABOUT_ONE) else None
+
+
 class Followed(Struct, frozen=True):
     """What followed, in words: for the player concerned, and for a marker or a chronograph."""
 
@@ -67,9 +75,9 @@ class Consequences:
         return Followed(difference(player, before, after), for_gear)
 
     def _concerned(self, event: Recorded[Any]) -> str | None:
-        if self._player is not None:
-            return self._player if self.background.bears_on(self._player, event) else None
-        return event.data.player if isinstance(event.data, ABOUT_ONE) else None
+        if self._player is None:
+            return concerned(event)
+        return self._player if self.background.bears_on(self._player, event) else None
 
     def _before(self, player: str, event: Recorded[Any]) -> Plight:
         """As the story had left him: the minutes of a continuous game may have served his sit-out since."""

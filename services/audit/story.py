@@ -55,7 +55,7 @@ def tell(park: str, tag: str, rows: Sequence[Row], span: Span = ALL) -> Story:
     """The story of a tag.
 
     `rows`, in the order of their positions, hold every event of the tag in the span, and what the telling rests on, which
-    `gathering.gather` names; more of them do no harm, so the whole log tells the same story. A player's story has besides the events
+    `sources.rows_of` reads; more of them do no harm, so the whole log tells the same story. A player's story has besides the events
     that bear his tag his papers, the cautions that proved to be about him, and the games that served his sit-outs.
     Positions cut a part out of a story; `order="happened"` sorts that part by when things happened.
     """
