@@ -25,7 +25,7 @@ from services.evidence.note import read
 
 STRANGER = Path(__file__).with_name("stranger")
 WIDTH = 100
-WITHHELD = "This says more about another player than an opaque id, so it is withheld; its hash is proven."
+WITHHELD = "It says more about another player than an opaque id, so it is withheld; its hash is proven."
 
 
 class Evidence(Struct, frozen=True, kw_only=True):
@@ -152,7 +152,7 @@ def _told(told: Told, found: Found, case: Case) -> Told:
     data = view(told.type, found.recorded.data, case.own)
     if case.players and not others_alone(found.recorded.data, case.own):
         return msgspec.structs.replace(told, data=data)
-    sentence = f"{plainly(told.type.partition('.')[2]).capitalize()}. {WITHHELD}"
+    sentence = f"{plainly(told.type.partition('.')[2]).capitalize()}, about another player: withheld."
     return msgspec.structs.replace(told, data=data, sentence=sentence, rule="", consequence="", decision=None)
 
 

@@ -173,6 +173,6 @@ def _verifying(seal: Seal) -> Section:
             "What it does not prove: " + " ".join(verifying.PROVES_NOT),
             f"The park's key: {seal.key}",
         ),
-        table=Table(columns=("Step", "Command"), rows=steps, widths=(4, 5)),
+        table=Table(columns=("Step", "Command"), rows=steps, widths=(2, 5), code=1),
         own_page=True,
     )

@@ -21,6 +21,8 @@ class Table(Struct, frozen=True, kw_only=True):
     rows: tuple[tuple[str, ...], ...]
     widths: tuple[int, ...] = ()
     """How the columns share the width; all alike when empty."""
+    code: int = -1
+    """The column that holds commands, to be read letter by letter."""
 
 
 class Section(Struct, frozen=True, kw_only=True):

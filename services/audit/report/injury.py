@@ -9,7 +9,14 @@ from msgspec import Struct
 
 from contracts.duty import DutyEnded, DutyStarted, StaffRegistered
 from contracts.envelope import Data, Recorded
-from contracts.equipment import BottleRegistered, GearIssued, GearQuarantined, MarkerRegistered, MaskRegistered
+from contracts.equipment import (
+    BottleRegistered,
+    GearIssued,
+    GearQuarantined,
+    GearReleased,
+    MarkerRegistered,
+    MaskRegistered,
+)
 from contracts.games import (
     FieldConfigured,
     FieldInspected,
@@ -199,16 +206,20 @@ class _Asked:
         yield self._events("Readings, strings up to the incident", tests, _string)
         yield self._checks("Chronograph checked before", tests, before=True)
         yield self._checks("Chronograph checked after", tests, before=False)
-        impounded = [
+        yield self._impounded({*markers, *masks})
+
+    def _impounded(self, pieces: set[str]) -> Item:
+        """What the incident names is out of use from then on; what else was put aside later, and what was released."""
+        named = [name for name in (*self._incident.data.markers, *self._incident.data.masks) if name in pieces]
+        by_itself = [f"{listed(named)} by the incident's own record, until a manager releases"] if named else []
+        later = [
             one
-            for one in self._all(GearQuarantined)
-            if {one.data.marker, one.data.mask} & {*markers, *masks} and one.occurred_at >= self._incident.occurred_at
+            for one in self._all(GearQuarantined, GearReleased)
+            if {one.data.marker, one.data.mask} & pieces and one.occurred_at >= self._incident.occurred_at
         ]
-        yield self._events(
-            "Impounded, uncleaned",
-            impounded,
-            lambda one: f"{one.data.marker or one.data.mask}: {plainly(one.data.fault)}",
-        )
+        said = [*by_itself, *(f"{_set_aside(one)} ({self._at(one)})" for one in later)]
+        positions = (*([self._incident.position] if named else []), *(one.position for one in later))
+        return Item("Impounded, uncleaned, with its custody", "; ".join(said) or NOT_RECORDED, positions)
 
     def _named(self, kind: str, player: str, issued: Sequence[Recorded[Any]]) -> tuple[str, ...]:
         """The pieces of a kind that the incident names, of those that were his; else what he was last given or brought."""
@@ -348,6 +359,11 @@ def _model(data: Any) -> str:
         return f"{data.gas}, test due {data.test_due}"
     calibre = f", calibre {data.calibre}, {data.firing_mode}" if isinstance(data, MarkerRegistered) else ""
     return f"model {data.model}{calibre}{', his own' if data.owner else ', hired'}"
+
+
+def _set_aside(event: Recorded[Any]) -> str:
+    piece = event.data.marker or event.data.mask or event.data.bottle
+    return f"{piece} released" if isinstance(event.data, GearReleased) else f"{piece}: {plainly(event.data.fault)}"
 
 
 def _hold(event: Recorded[Any]) -> str:

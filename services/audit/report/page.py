@@ -1,5 +1,6 @@
 """The report for a browser: one page that asks for nothing else, neither from the network nor from a disk."""
 
+from collections.abc import Iterator
 from html import escape
 from pathlib import Path
 
@@ -45,8 +46,13 @@ def _section(section: Section) -> str:
 
 def _table(table: Table) -> str:
     head = "".join(f"<th>{escape(name)}</th>" for name in table.columns)
-    rows = "\n".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in table.rows)
+    rows = "\n".join("<tr>" + "".join(_cells(row, table.code)) + "</tr>" for row in table.rows)
     return f"<table><thead><tr>{head}</tr></thead><tbody>\n{rows}\n</tbody></table>"
+
+
+def _cells(row: tuple[str, ...], code: int) -> Iterator[str]:
+    for at, cell in enumerate(row):
+        yield f"<td><pre>{escape(cell)}</pre></td>" if at == code else f"<td>{escape(cell)}</td>"
 
 
 def _entry(entry: Entry) -> str:
