@@ -1,0 +1,172 @@
+"""The leaves of a log as they stand now, held against the stored tree and against every checkpoint that was signed."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import Literal
+
+from msgspec import Struct
+
+from services.evidence.finding import Finding, on
+from services.evidence.tree import EMPTY, SIZE, node_hash, root
+
+_LOST = bytes(SIZE)
+"""Stands for a leaf of which nothing is left."""
+TILE = 256
+"""Hashes in a whole tile."""
+_NAMED = 1000
+"""Positions, at most, that wait for the checkpoint that decides about them; of the others there is only the number."""
+
+
+class Signed(Struct, frozen=True):
+    """A checkpoint whose signature holds: the first `size` leaves had this root."""
+
+    epoch: int
+    size: int
+    root: bytes
+    signed_at: datetime
+
+    @property
+    def name(self) -> str:
+        return f"the checkpoint over the first {self.size} events, signed on {on(self.signed_at)}"
+
+
+class Frontier:
+    """The root over leaves that come one by one: it keeps only the full subtrees side by side."""
+
+    def __init__(self, size: int = 0, peaks: Sequence[bytes] = ()) -> None:
+        self.size = size
+        self._peaks = list(peaks)
+
+    def add(self, leaf_hash: bytes) -> None:
+        self.size += 1
+        size, peaks = self.size, self._peaks
+        while size % 2 == 0:
+            leaf_hash = node_hash(peaks.pop(), leaf_hash)
+            size //= 2
+        peaks.append(leaf_hash)
+
+    @property
+    def root(self) -> bytes:
+        if not self._peaks:
+            return EMPTY
+        *left, root = self._peaks
+        for peak in reversed(left):
+            root = node_hash(peak, root)
+        return root
+
+    def copy(self) -> "Frontier":
+        return Frontier(self.size, self._peaks)
+
+
+class Roots:
+    """Follows the log, leaf by leaf, along checkpoints in the order of their sizes."""
+
+    def __init__(self, signed: Sequence[Signed]) -> None:
+        self.agreeing = 0
+        """Checkpoints that the leaves, or else the stored tree, bear out."""
+        self.superseded = 0
+        """Checkpoints over events that a restore lost: nothing is left to hold them against."""
+        self._pending = sorted(signed, key=lambda one: one.size, reverse=True)
+        self._newest = self._pending[0].size if signed else 0
+        self._leaves = self._stored = Frontier()
+        self._apart: list[int] = []
+        self._lacking: tuple[int, int] | None = None
+        self._unnamed = 0
+        self._agreed = 0
+        self._contradicting: list[Signed] = []
+
+    def take(self, epoch: int | None, leaf: bytes | None, stored: bytes | None) -> Iterator[Finding]:
+        """The next position: the epoch and the hash of its leaf, where there is one, and the hash that the tree has stored."""
+        position = self._leaves.size + 1
+        hashed = leaf or stored or _LOST
+        kept = stored or hashed
+        if stored is None and position <= self._newest:
+            self._lacking = (self._lacking or (position, 0))[0], position
+        if kept != hashed:
+            self._differ(position)
+        self._leaves.add(hashed)
+        if self._stored is not self._leaves:
+            self._stored.add(kept)
+        while self._pending and self._pending[-1].size <= position:
+            yield from self._hold_against(self._pending.pop(), epoch)
+
+    def _differ(self, position: int) -> None:
+        if self._stored is self._leaves:
+            self._stored = self._leaves.copy()
+        if len(self._apart) < _NAMED:
+            self._apart.append(position)
+        else:
+            self._unnamed += 1
+
+    def _hold_against(self, signed: Signed, epoch: int | None) -> Iterator[Finding]:
+        if epoch is not None and signed.epoch < epoch:
+            self.superseded += 1
+        elif self._leaves.root == signed.root:
+            yield from self._settle(
+                signed, "tree", "the tree's stored hash is not that of the recorded bytes, which are those"
+            )
+        elif self._stored.root == signed.root:
+            yield from self._settle(signed, "bytes", "the recorded bytes are not those")
+        else:
+            self._contradicting.append(signed)
+
+    def _settle(self, signed: Signed, kind: Literal["tree", "bytes"], what: str) -> Iterator[Finding]:
+        """A checkpoint that is borne out decides who is right at each position below it, and that those it overtakes are false."""
+        yield from self._name(kind, f"{what} that were signed on {on(signed.signed_at)}")
+        for other in self._contradicting:
+            what = f"{other.name}, is not of this log: {signed.name}, is. That checkpoint was exchanged"
+            yield Finding("checkpoint", other.size, f"Position {other.size}: {what}.")
+        self._contradicting.clear()
+        self.agreeing += 1
+        self._agreed = signed.size
+
+    def _name(self, kind: Literal["tree", "bytes"], what: str) -> Iterator[Finding]:
+        for position in self._apart:
+            yield Finding(kind, position, f"Position {position}: {what}.")
+        if self._unnamed:
+            yield Finding(kind, self._apart[-1], f"{self._unnamed} positions more after {self._apart[-1]}: {what}.")
+        self._apart.clear()
+        self._unnamed = 0
+
+    def end(self, epoch: int) -> Iterator[Finding]:
+        """After the last position of a log that is in its so manieth epoch."""
+        if self._contradicting:
+            first, after = self._contradicting[0], self._agreed
+            since = f"agrees with what was signed up to position {after}" if after else "agrees with no checkpoint"
+            what = f"the record {since}, but not with {first.name}: what stands here was changed"
+            yield Finding("range", after + 1, f"Positions {after + 1} to {first.size}: {what}.", last=first.size)
+        yield from self._name(
+            "bytes", "the recorded bytes are not those in the stored tree, and no checkpoint bears out either"
+        )
+        if self._lacking:
+            first_lacking, last = self._lacking
+            what = "the stored tree lacks the hashes of events that were signed"
+            yield Finding("tree", first_lacking, f"Positions {first_lacking} to {last}: {what}.", last=last)
+        for signed in reversed(self._pending):
+            if signed.epoch < epoch:
+                self.superseded += 1
+            else:
+                end = self._leaves.size
+                sentence = (
+                    f"Position {end}: the log ends here, but {signed.name}, reaches further. The log was truncated."
+                )
+                yield Finding("truncated", end, sentence)
+
+
+def levels(tiles: Mapping[tuple[int, int], bytes], after: int, last: int) -> Iterator[Finding]:
+    """The stored tree held against itself: each whole tile that ends behind position `after`, up to `last`, is summed up one level up.
+
+    `tiles` are those over these positions by (level, index).
+    """
+    for (level, index), hashes in sorted(tiles.items()):
+        width = 1 << 8 * (level + 1)
+        begins, ends = index * width + 1, (index + 1) * width
+        if len(hashes) % SIZE or len(hashes) > TILE * SIZE:
+            what = f"tile {index} of level {level} of the stored tree is not whole hashes"
+            yield Finding("tree", begins, f"Positions {begins} to {ends}: {what}.", last=ends)
+        elif after < ends <= last and len(hashes) == TILE * SIZE:
+            at = index % TILE * SIZE
+            above = tiles.get((level + 1, index // TILE), b"")[at : at + SIZE]
+            if above != root([hashes[i : i + SIZE] for i in range(0, len(hashes), SIZE)]):
+                what = f"tile {index} of level {level} of the stored tree is not what stands for it one level up"
+                yield Finding("tree", begins, f"Positions {begins} to {ends}: {what}.", last=ends)
