@@ -124,7 +124,7 @@ class NotCaughtUp(Refused):
 
 class Unavailable(Refused):
     status = 503
-    title = "The log cannot be reached: not cleared until it can"
+    title = "The log, or what else this needs, cannot be reached: not cleared until it can"
 
 
 class Broken(Refused):

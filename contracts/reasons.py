@@ -84,12 +84,15 @@ REASONS: dict[str, Entry] = {
     "refund_exceeds_share": Entry("More than the player's own share of that payment.", "manager"),
     "refund_after_start": Entry("Entry is not refunded once a game was played.", "manager"),
     # the vault
-    "legal_hold": Entry("A legal hold stands on these data: they stay until a manager lifts it.", "manager"),
-    "injury_hold": Entry(
-        "These data stay since the person was a player in a recorded injury, until a manager lifts that hold.",
+    "legal_hold": Entry(
+        "A legal hold stands on these data: they stay until a manager lifts it. What local law demands comes first.",
         "manager",
     ),
-    "claims_period": Entry("Claims may still come, so these data stay.", "manager"),
+    "injury_hold": Entry(
+        "These data stay since the person was a player in a recorded injury, until a manager lifts that hold. What local law demands comes first.",
+        "manager",
+    ),
+    "claims_period": Entry("Claims may still come, so these data stay. What local law demands comes first.", "manager"),
     "life_not_understood": Entry(
         "The record holds something about this person that this software cannot read, so nothing is erased.", "manager"
     ),

@@ -124,7 +124,7 @@ class VaultRules(_Rules, frozen=True, kw_only=True):
     """How long the vault keeps a person's data against claims: a choice of the park, no statement of any law. Set your own."""
 
     claims_years: Annotated[int, Meta(ge=0, le=100)] = 3
-    """Years after the last visit in which claims may come; for a minor counted from majority. Depends on local law."""
+    """Years after the last visit in which claims may come; for a minor counted from majority. 0: none. Depends on local law."""
     majority_years: Annotated[int, Meta(ge=14, le=21)] = 18
     """From this age on a person's own time for claims runs. Depends on local law."""
 

@@ -14,6 +14,7 @@ from services.games import api as games
 from services.incidents import api as incidents
 from services.park import api as park
 from services.registration import api as registration
+from services.vault import api as vault
 from services.velocity import api as velocity
 
 SERVICES: tuple[Service, ...] = (
@@ -26,6 +27,7 @@ SERVICES: tuple[Service, ...] = (
     incidents.SERVICE,
     clearance.SERVICE,
     games.SERVICE,
+    vault.SERVICE,
     board.SERVICE,
 )
 PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION, NOTES)

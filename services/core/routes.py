@@ -1,6 +1,7 @@
 """One route a command: parse, decide, record, answer."""
 
-from typing import Annotated, Any, Final
+from collections.abc import Awaitable, Callable
+from typing import Annotated, Any, Final, TypeVar
 from uuid import UUID
 
 import msgspec
@@ -32,6 +33,8 @@ PATHS: Final = {command: path for path, command in COMMANDS.items()}
 PROBLEM_JSON: Final = "application/problem+json"
 DeviceSeq = Annotated[int, msgspec.Meta(ge=0, le=2**62)]
 _ENCODER = msgspec.json.Encoder()
+C = TypeVar("C", bound=Command)
+Run = Callable[[Request[Any, Any, Any], Park, C, bytes], Awaitable[Answer]]
 
 
 def park_of(connection: ASGIConnection[Any, Any, Any, Any], name: str) -> Park:
@@ -43,22 +46,33 @@ def park_of(connection: ASGIConnection[Any, Any, Any, Any], name: str) -> Park:
 
 
 def command_route(handler: Handler[Any]) -> HTTPRouteHandler:
-    """The route of one command: POST /parks/{park}/<service>/<command>."""
-    command = handler.command
+    """The route of one command that needs nothing but the log."""
+
+    async def run(request: Request[Any, Any, Any], park: Park, command: Command, digest: bytes) -> Answer:
+        return await park.execute(handler, command, asked(request, park, digest))
+
+    return write_route(handler.command, run)
+
+
+def write_route(command: type[C], run: Run[C], *, secret: bool = False) -> HTTPRouteHandler:
+    """POST /parks/{park}/<service>/<command>: the body is parsed, `run` decides and records, its answer is sent.
+
+    `run` is handed the digest that makes two requests the same. Of a `secret` body no problem repeats a word.
+    """
     path = PATHS[command]
     decoder = msgspec.json.Decoder(command)
 
     @post(f"/parks/{{park:str}}/{path}", opt={"roles": command.ROLES}, name=path, summary=command.__doc__)
-    async def run(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
+    async def route(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
         where = park_of(request, park)
         body = await request.body()
-        asked = _asked(request, where, digest_of(path, body))
-        return respond(await where.execute(handler, _decoded(request, decoder, body), asked), request)
+        parsed = _decoded(request, decoder, body, secret=secret)
+        return respond(await run(request, where, parsed, digest_of(path, body)), request)
 
-    return run
+    return route
 
 
-def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[Command], body: bytes) -> Command:
+def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], body: bytes, *, secret: bool) -> C:
     media = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
     if media != "application/json":
         raise UnsupportedMediaType(f"Content-Type is {media}; send application/json.")
@@ -66,24 +80,32 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[Comm
         return decoder.decode(body)
     except msgspec.ValidationError as error:
         what, where = plainly(error, decoder.type)
+        what = f"Something does not fit at {where}" if secret else what
         raise InvalidBody(f"{what}. Nothing was recorded; correct the body and send it again.", where=where) from None
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
 
 
-def _asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:
+def asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:
+    """A write by its headers; raises IdempotencyKeyMissing or InvalidParameter."""
     headers = request.headers
-    device: Device = request.state.device
     return Asked(
         id=_key(headers.get("idempotency-key")),
         digest=digest,
-        caller=Caller(device=device.id, roles=device.roles, actor=_header(headers.get("actor"), StaffId, "Actor")),
+        caller=caller(request),
         contact=Contact(
             received_at=park.clock.now(),
             device_time=_header(headers.get("device-time"), Instant, "Device-Time"),
             device_seq=_header(headers.get("device-seq"), DeviceSeq, "Device-Seq", strict=False),
         ),
     )
+
+
+def caller(request: Request[Any, Any, Any]) -> Caller:
+    """Who sends a request; raises InvalidParameter."""
+    device: Device = request.state.device
+    actor = _header(request.headers.get("actor"), StaffId, "Actor")
+    return Caller(device=device.id, roles=device.roles, actor=actor)
 
 
 def _key(value: str | None) -> UUID:
