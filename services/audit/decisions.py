@@ -59,9 +59,7 @@ def _refund(data: RefundGranted | RefundRefused) -> Refund:
 _ASKED: Final[dict[type[Data], Callable[[Any], Command]]] = {
     GameStarted: lambda data: StartGame(game=data.game, without=tuple(one.player for one in data.left_out)),
     StartRefused: lambda data: StartGame(game=data.game),
-    PlayerAdmitted: lambda data: AdmitPlayer(
-        player=data.player, field=data.field, game=data.game, colour=data.colour
-    ),
+    PlayerAdmitted: lambda data: AdmitPlayer(player=data.player, field=data.field, game=data.game, colour=data.colour),
     AdmissionRefused: lambda data: AdmitPlayer(player=data.player, field=data.field, game=data.game),
     GearIssued: _gear,
     IssueRefused: _gear,
@@ -161,7 +159,4 @@ def _left_out(data: StartRefused, given: Given, moment: Moment) -> tuple[str, ..
     """Whom a start that was refused was to leave out: by these states not cleared, and not named by it."""
     called, named = given.of(GAME, data.game).called, _named(data.offenders)
     players = (entrant.player for entrant in called.entrants) if called else ()
-    return tuple(
-        name for name in players if name not in named and clearance.reasons(given, name, data.field, moment)
-    )
-
+    return tuple(name for name in players if name not in named and clearance.reasons(given, name, data.field, moment))

@@ -50,17 +50,13 @@ class Worlds:
         """Have at hand whatever a question reads in either world; returns what it reads in the recorded one."""
         while True:
             found = frozenset(reads(self.recorded))
-            wanted = found | set(reads(self.other)) if self._apart else found
+            wanted = found | set(reads(self.other)) if self.differ(found) else found
             if not await self.have(fold.tag(subject) for fold, subject in wanted):
                 return found
 
     def differ(self, subjects: Collection[Subject]) -> bool:
         """Whether the worlds differ in any of these."""
-        return any(
-            (fold, tag.partition(":")[2]) in subjects
-            for tag in self._apart
-            for fold in MEMORY.by_prefix[tag.partition(":")[0]]
-        )
+        return any(subject in subjects for tag in self._apart for subject in _subjects(tag))
 
     def take(self, event: Recorded[Any], other: Recorded[Any] | None) -> None:
         """One more event. `other` is what the other world has in its place: the same, one told otherwise, or nothing."""
@@ -76,6 +72,19 @@ class Worlds:
 
     def _now(self, tag: str) -> States:
         return self._apart.get(tag) or self._states.get(tag) or MEMORY.start(tag)
+
+
+def folded(tag: str, events: Iterable[Recorded[Any]]) -> States:
+    """The states of a tag after these events."""
+    states = MEMORY.start(tag)
+    for event in events:
+        states = _after(tag, states, event)
+    return states
+
+
+def _subjects(tag: str) -> Iterable[Subject]:
+    prefix, _, name = tag.partition(":")
+    return ((fold, name) for fold in MEMORY.by_prefix[prefix])
 
 
 def _after(tag: str, states: States, event: Recorded[Any]) -> States:
