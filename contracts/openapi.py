@@ -17,6 +17,7 @@ from contracts.examples import EXAMPLES
 from contracts.problems import Refused
 from contracts.read import Read
 from contracts.reads import READS
+from contracts.story import Kind, SubjectId
 from contracts.words import DeviceId, FieldId, GameId, Instant, MarkerId, ParkId, PersonId, PlayerId, StaffId
 
 REF = "#/components/schemas/{name}"
@@ -51,6 +52,8 @@ _IN_PATHS: dict[str, Any] = {
     "game": GameId,
     "staff": StaffId,
     "device": DeviceId,
+    "kind": Kind,
+    "subject": SubjectId,
 }
 _HEADERS: tuple[tuple[str, bool, Any, str], ...] = (
     (

@@ -16,6 +16,7 @@ from contracts.problems import (
     UnknownSubject,
 )
 from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
+from contracts.story import STORY_READS
 from contracts.words import DayArmband, DayPass, FieldId
 
 
@@ -153,4 +154,5 @@ READS: tuple[Read, ...] = (
         for name, media in PAGE.items()
     ),
     *vault.READS,
+    *STORY_READS,
 )

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from services.audit import api as audit
 from services.board import api as board
 from services.board.notes import NOTES
 from services.clearance import api as clearance
@@ -29,5 +30,6 @@ SERVICES: tuple[Service, ...] = (
     games.SERVICE,
     vault.SERVICE,
     board.SERVICE,
+    audit.SERVICE,
 )
 PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION, NOTES)

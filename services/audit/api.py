@@ -1,0 +1,7 @@
+"""The audit's questions over HTTP. None of them writes."""
+
+from services.audit.sightings import players
+from services.audit.stories import story
+from services.core.service import Service
+
+SERVICE = Service("audit", routes=(story, players))
