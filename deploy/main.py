@@ -14,6 +14,7 @@ import msgspec
 import uvloop
 from cyclopts import App
 
+import deploy.commands.stories  # noqa: F401 - registers its commands
 from deploy import serve, upkeep
 from deploy.app import PortTaken, listening_socket
 from deploy.commands.audit import AUDIT

@@ -28,7 +28,8 @@ def database_of(settings: Settings) -> str:
 
 
 @asynccontextmanager
-async def _logs(database_url: str) -> AsyncIterator[tuple[Pool, list[Log]]]:
+async def logs_of(database_url: str) -> AsyncIterator[tuple[Pool, list[Log]]]:
+    """The logs of every park in a database, to be read."""
     pool = Pool(database_url)
     try:
         async with pool.connection() as connection:
@@ -41,7 +42,7 @@ async def _logs(database_url: str) -> AsyncIterator[tuple[Pool, list[Log]]]:
 async def check_all(database_url: str, tell: Callable[[str], None]) -> bool:
     """Whether every projection of every park says what its log says; of each is told after which event the two part."""
     same = True
-    async with _logs(database_url) as (pool, logs):
+    async with logs_of(database_url) as (pool, logs):
         for log in logs:
             for projection in PROJECTIONS:
                 difference = await check(projection, log, pool)
@@ -52,7 +53,7 @@ async def check_all(database_url: str, tell: Callable[[str], None]) -> bool:
 
 async def rebuild_all(database_url: str, tell: Callable[[str], None]) -> None:
     """Make every projection again from the log, beside the live one, and switch."""
-    async with _logs(database_url) as (pool, logs):
+    async with logs_of(database_url) as (pool, logs):
         for log in logs:
             for projection in PROJECTIONS:
                 await rebuild(projection, log, pool)
