@@ -1,6 +1,6 @@
 """The dossier of a case: the events of its subject, and those that its decisions rested on, each once."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable
 from typing import Any
 
 from msgspec import Struct
@@ -35,11 +35,16 @@ from contracts.park import DayClosed, DayOpened, RulesAdopted, WeatherRecorded
 from contracts.problems import UnknownSubject
 from contracts.registration import ConsentGiven, GuardianLeft, MinorHandedOver, PlayerRegistered
 from contracts.rules import DEFAULT, Rules
+from contracts.story import Story
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
 from services.audit.redaction import Own
 from services.audit.shelf import Shelf
 from services.core.log import Row
 
+Tell = Callable[[str, int], Awaitable[Story]]
+"""Tells the story of a tag, after a position."""
+MOST = 2_000
+"""A marker's or a field's life is long: its case is about so many of its latest events."""
 NEAR = 400
 """So many events of a field, of the park or of a piece of gear are looked through on either side of a moment."""
 OF_GEAR = (
@@ -76,7 +81,7 @@ class Case(Struct, frozen=True, kw_only=True):
 
     @property
     def tag(self) -> str:
-        return f"{self.kind}:{self.subject}" if self.subject else self.kind
+        return tag_of(self.kind, self.subject)
 
     def of(self, *kinds: type[Data]) -> list[Recorded[Any]]:
         """Its events of some kinds, in order."""
@@ -91,28 +96,37 @@ class Case(Struct, frozen=True, kw_only=True):
         ]
 
 
-async def gather(shelf: Shelf, park: str, kind: str, subject: str, told: Iterable[int] = ()) -> Case:
-    """The case of a subject, with the events that its stories have told; raises UnknownSubject when the record holds nothing of it."""
+async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -> tuple[Case, tuple[Story, ...]]:
+    """The case of a subject, and its stories: its own, and for a case about players each one's too.
+
+    Of a subject with a long life it is the last `MOST` events. Raises UnknownSubject when the record holds nothing of it.
+    """
     gathering = _Gathering(shelf)
-    tag = f"{kind}:{subject}" if subject else kind
-    await gathering.take(await shelf.newest(tag))
-    if not gathering.found:
+    tag = tag_of(kind, subject)
+    its = await gathering.take(await shelf.newest(tag, limit=MOST))
+    if not its:
         raise UnknownSubject(
             f"The record knows no {tag.replace(':', ' ', 1)}. Check the spelling, or find the player by pass or armband first.",
             where=tag,
         )
-    players = concerned(kind, subject, gathering.events())
+    players = concerned(kind, subject, its)
+    tags = dict.fromkeys([tag, *(f"player:{player}" for player in players)])
+    stories = tuple([await tell(one, its[0].recorded.position - 1 if one == tag else 0) for one in tags])
     for player in players:
         await gathering.player(player)
-    await gathering.take(await shelf.at(sorted(set(told) - gathering.found.keys())))
-    incidents = [one for one in gathering.events() if isinstance(one.recorded.data, IncidentRecorded)]
-    for one in incidents:
-        await gathering.incident(one.recorded)
+    told = {one.position for story in stories for one in story.events}
+    await gathering.take(await shelf.at(sorted(told - gathering.found.keys())))
+    for found in gathering.events():
+        if isinstance(found.recorded.data, IncidentRecorded):
+            await gathering.incident(found.recorded)
     rules = await gathering.rules()
-    own = own_of(tag, players, gathering.events())
-    return Case(
-        park=park, kind=kind, subject=subject, own=own, players=players, events=gathering.events(), rules=rules
-    )  # fmt: skip
+    events = gathering.events()
+    own = own_of(tag, players, events)
+    return Case(park=park, kind=kind, subject=subject, own=own, players=players, events=events, rules=rules), stories
+
+
+def tag_of(kind: str, subject: str) -> str:
+    return f"{kind}:{subject}" if subject else kind
 
 
 def concerned(kind: str, subject: str, found: Iterable[Found]) -> tuple[str, ...]:
@@ -132,23 +146,24 @@ def concerned(kind: str, subject: str, found: Iterable[Found]) -> tuple[str, ...
 
 def own_of(tag: str, players: tuple[str, ...], found: Iterable[Found]) -> Own:
     """What belongs to a case's players: themselves as persons, the adults who answer for them, their gear and numbers."""
-    persons: set[str] = {tag.partition(":")[2]} if tag.startswith("person:") else set()
-    tags, armbands = {tag}, set[int]()
-    for one in found:
-        data: Any = one.recorded.data
-        match data:
-            case PlayerRegistered(player=player) if player in players:
-                persons.add(data.person)
-                armbands.add(data.armband)
-            case ConsentGiven(person=person) if person in persons:
-                persons |= {data.guardian, *filter(None, [data.responsible])}
-            case GuardianLeft(guardian=guardian) if guardian in persons and data.responsible:
-                persons.add(data.responsible)
-            case MinorHandedOver(player=player) if player in players:
-                persons.add(data.adult)
-        tags |= {f"{prefix}:{name}" for prefix, name in _gear_of(data, players)}
+    events = [one.recorded.data for one in found]
+    registered = [one for one in events if isinstance(one, PlayerRegistered) and one.player in players]
+    persons = {one.person for one in registered}
+    persons |= {tag.partition(":")[2]} if tag.startswith("person:") else set()
+    for one in events:
+        match one:
+            case ConsentGiven(person=person, guardian=guardian, responsible=responsible) if person in persons:
+                persons |= {guardian, *filter(None, [responsible])}
+            case GuardianLeft(guardian=guardian, responsible=str(responsible)) if guardian in persons:
+                persons.add(responsible)
+            case MinorHandedOver(player=player, adult=adult) if player in players:
+                persons.add(adult)
+    gear = {f"{prefix}:{name}" for one in events for prefix, name in _gear_of(one, players)}
     return Own(
-        players=frozenset(players), persons=frozenset(persons), tags=frozenset(tags), armbands=frozenset(armbands)
+        players=frozenset(players),
+        persons=frozenset(persons),
+        tags=frozenset({tag, *gear}),
+        armbands=frozenset(one.armband for one in registered),
     )
 
 

@@ -9,6 +9,7 @@ import itertools
 import json
 import sys
 import zipfile
+from collections.abc import Iterator
 from pathlib import Path
 
 P = 2**255 - 19  # RFC 8032 section 5.1: the field, the order of the base point, the curve's d
@@ -102,57 +103,55 @@ def wrong_about(event: dict, files: dict[str, bytes], park: str, size: int, top:
     return ""
 
 
-def verify(files: dict[str, bytes], trusted: str) -> list[str]:
+def verify(files: dict[str, bytes], trusted: str) -> Iterator[str]:
+    listed = {line[66:]: line[:64] for line in files["MANIFEST"].decode().splitlines()}
+    held = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if not name.startswith("MANIFEST")}
+    yield from (f"{name} is in the manifest, but missing." for name in listed.keys() - held.keys())
+    yield from (f"{name} is not in the manifest." for name in held.keys() - listed.keys())
+    yield from (f"{name} was changed." for name in listed.keys() & held.keys() if listed[name] != held[name])
+    if files["MANIFEST.sig"].rpartition(b"\n\n")[0] + b"\n" != files["MANIFEST"]:
+        yield "MANIFEST is not the one that MANIFEST.sig is over."
     keys = files["keys.txt"].decode().split()
-    wrong = (
-        []
-        if trusted in ("", *keys)
-        else ["keys.txt does not name the key that you gave: this is not that park's file, or the key is forged."]
-    )
+    if trusted not in {"", *keys}:
+        yield "keys.txt does not name the key that you gave: it is another park's file, or a forged key."
     for number, (old, new) in enumerate(itertools.pairwise(keys), 1):
         note = files.get(f"rotations/{number}.txt", b"\n\n")
         if not (signed_by(note, old) and signed_by(note, new)):
-            wrong.append(f"rotations/{number}.txt is not signed by both keys: nothing vouches for the newer one.")
-    wrong += [
-        f"{name} is not signed by the park's key."
-        for name in ("checkpoint.txt", "MANIFEST.sig")
-        if not signed_by(files[name], keys[-1])
-    ]
-    if files["MANIFEST.sig"].rpartition(b"\n\n")[0] + b"\n" != files["MANIFEST"]:
-        wrong.append("MANIFEST is not the one that was signed.")
-    listed = {line[66:]: line[:64] for line in files["MANIFEST"].decode().splitlines()}
-    held = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if not name.startswith("MANIFEST")}
-    wrong += [f"{name} is in the manifest, but missing." for name in listed.keys() - held.keys()]
-    wrong += [f"{name} is not in the manifest." for name in held.keys() - listed.keys()]
-    wrong += [f"{name} was changed." for name in listed.keys() & held.keys() if listed[name] != held[name]]
+            yield f"rotations/{number}.txt is not signed by both keys: nothing vouches for the newer one."
+    for name in ("checkpoint.txt", "MANIFEST.sig"):
+        if not signed_by(files[name], keys[-1]):
+            yield f"{name} is not signed by the park's key."
     origin, size, top = files["checkpoint.txt"].decode().split("\n")[:3]
+    if origin != keys[-1].split("+")[0]:
+        yield "checkpoint.txt is of another log than the key's."
     events = json.loads(files["proofs.json"])["events"]
     for event in events:
         sentence = wrong_about(event, files, origin.split("/")[1], int(size), base64.b64decode(top))
-        wrong += [f"Event {event['position']}: {sentence}"] if sentence else []
+        if sentence:
+            yield f"Event {event['position']}: {sentence}"
     proven = {f"events/{event['position']}.{'view.json' if event['withheld'] else 'leaf'}" for event in events}
-    return wrong + [f"{name} has no proof." for name in held if name.startswith("events/") and name not in proven]
+    yield from (f"{name} has no proof." for name in held if name.startswith("events/") and name not in proven)
+
+
+def unpacked(where: Path) -> dict[str, bytes]:
+    if where.is_dir():
+        return {path.relative_to(where).as_posix(): path.read_bytes() for path in where.rglob("*") if path.is_file()}
+    with zipfile.ZipFile(where) as archive:
+        if len(set(archive.namelist())) != len(archive.namelist()):
+            raise ValueError("two files have the same name")
+        return {name: archive.read(name) for name in archive.namelist()}
 
 
 def main(arguments: list[str]) -> str | None:
-    trusted = arguments.pop(at) if (at := arguments.index("--key") + 1 if "--key" in arguments else 0) else ""
+    trusted = arguments.pop(arguments.index("--key") + 1) if "--key" in arguments else ""
     rest = [argument for argument in arguments if argument != "--key"]
-    where = Path(rest[0]) if rest else Path(__file__).parent
-    twice = 0
+    where, files, wrong = Path(rest[0]) if rest else Path(__file__).parent, dict[str, bytes](), list[str]()
     try:
-        if where.is_dir():
-            files = {
-                str(path.relative_to(where).as_posix()): path.read_bytes()
-                for path in where.rglob("*")
-                if path.is_file()
-            }
-        else:
-            with zipfile.ZipFile(where) as archive:
-                files = {name: archive.read(name) for name in archive.namelist()}
-                twice = len(archive.namelist()) - len(files)
-        wrong = ["Two files have the same name."] if twice else verify(files, trusted)
-    except (ValueError, KeyError, TypeError, IndexError, AttributeError, OSError, zipfile.BadZipFile) as error:
-        wrong = [f"{where} is not a whole case file: {error!r}"]
+        files = unpacked(where)
+        for sentence in verify(files, trusted):
+            wrong.append(sentence)
+    except Exception as error:  # noqa: BLE001 - whatever it is, this is no case file as the park made it
+        wrong.append(f"{where} is not a whole case file: {error!r}")
     if wrong:
         return "\n".join(["NOT VERIFIED", *sorted(wrong)])
     print(f"Verified: {len(files)} files, as the park signed them; every event lies under its checkpoint.")  # noqa: T201
