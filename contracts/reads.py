@@ -1,8 +1,11 @@
 """Every reading route. The routes themselves live in the services; a test holds the two together."""
 
+from datetime import datetime
+
 from msgspec import Struct
 
-from contracts import vault
+from contracts import evidence, vault
+from contracts.audit_page import AUDIT_PAGE_READS
 from contracts.board import PAGE, Status
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.park import Briefing
@@ -41,12 +44,22 @@ class RelayState(Struct, frozen=True, kw_only=True):
     position: int
 
 
+class EvidenceState(Struct, frozen=True, kw_only=True):
+    """How far the log lies under a signed checkpoint, and the sentence why no more is signed, where that is so."""
+
+    state: str
+    why: str
+    size: int
+    signed_at: datetime | None
+
+
 class ParkState(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """How one park fares: its log, or the sentence why that cannot be read; its read tables; its way to the bus."""
+    """How one park fares: its log, or the sentence why that cannot be read; its read tables; its way to the bus; its checkpoints."""
 
     log: LogState | str
     projections: ProjectionsState | None = None
     relay: RelayState | None = None
+    evidence: EvidenceState | None = None
 
 
 class Readiness(Struct, frozen=True, kw_only=True):
@@ -154,5 +167,7 @@ READS: tuple[Read, ...] = (
         for name, media in PAGE.items()
     ),
     *vault.READS,
+    *evidence.READS,
     *STORY_READS,
+    *AUDIT_PAGE_READS,
 )

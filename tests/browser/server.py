@@ -2,6 +2,8 @@
 
 from contextlib import AsyncExitStack, ExitStack
 from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 import httpx
@@ -20,7 +22,9 @@ class Server:
     def __init__(self, database_url: str, bus: BusUrls, park: str) -> None:
         self.park = park
         self.port = 0
-        self._whole = partial(running, database_url, bus, [park], SERVICES, PROJECTIONS, SystemClock())
+        self._outside = TemporaryDirectory(prefix="fieldledger-outside-")
+        outside = Path(self._outside.name)
+        self._whole = partial(running, database_url, bus, [park], SERVICES, PROJECTIONS, SystemClock(), outside)
         self._key = ""
         self._stack = ExitStack()
 

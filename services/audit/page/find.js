@@ -1,0 +1,43 @@
+/** Finding a player: by the pass that he shows, the number on his armband, or who was on a field at a time. */
+
+import { el } from "../board/dom.js";
+import { get, Refusal } from "./ask.js";
+
+const of = (id) => document.getElementById(id);
+
+/** The instant of a wall-clock time on a day in the park's zone, as RFC 3339; the offset is looked up, not assumed. */
+export function instant(day, time, zone) {
+  const asIfUtc = Date.parse(`${day}T${time}:00Z`);
+  const parts = new Intl.DateTimeFormat("en-GB", { timeZone: zone, timeZoneName: "longOffset" }).formatToParts(asIfUtc);
+  const [, sign, hours, minutes] = /GMT(?:([+-])(\d\d):(\d\d))?/.exec(parts.find(({ type }) => type === "timeZoneName").value);
+  const offset = sign ? (sign === "-" ? -1 : 1) * (Number(hours) * 60 + Number(minutes)) : 0;
+  return new Date(asIfUtc - offset * 60_000).toISOString();
+}
+
+/** What the form asks, as the query of a search; a Refusal names what is missing. */
+function asked(zone) {
+  const [day, pass, number, from, to, field] = ["day", "pass", "number", "from", "to", "where"].map((id) => of(id).value.trim());
+  if (pass) return { day, day_pass: pass };
+  if (number) return { day, armband: number };
+  if (from && to && field) return { from: instant(day, from, zone), to: instant(day, to, zone), field };
+  throw new Refusal(0, "Give a day pass, or an armband number, or a field with two times between which he was on it.");
+}
+
+/** Search, and offer each player found; `open(player)` is called with the one chosen, at once where there is only one. */
+export async function find(zone, open) {
+  const { players } = await get("/audit/players", asked(zone));
+  of("found").replaceChildren(
+    ...players.map((player) => {
+      const button = el(
+        "button",
+        { type: "button", "data-player": player.player },
+        el("b", {}, String(player.armband)),
+        el("span", {}, [player.player, `pass ${player.day_pass}`, player.group].filter(Boolean).join(" · ")),
+      );
+      button.addEventListener("click", () => open(player));
+      return el("li", {}, button);
+    }),
+  );
+  if (players.length === 0) throw new Refusal(404, "Nobody on record fits. Check the day first, then the number or the times.");
+  if (players.length === 1) await open(players[0]);
+}
