@@ -2,13 +2,14 @@
 
 What stays with a decision is the moment that was used and the rules in force, so the rule that decided is pure and gives the same again.
 Two things are not recorded and are inferred. Whom a refused start was to leave out: those who were not cleared and whom it does not name.
-By whose right a refund was asked: an override is taken for a manager's.
+Whether a manager had overridden the rules for a refund that was refused all the same: where only that explains its reasons.
 """
 
 from collections.abc import Callable, Iterable
 from typing import Any, Final
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from contracts.duty import DutyRefused, DutyStarted, StartDuty
 from contracts.envelope import Command, Data, Grant, Reason, Recorded, Refusal
@@ -97,9 +98,12 @@ def subjects(data: Decision, given: Given) -> Iterable[Subject]:
 def asked(event: Recorded[Any], given: Given) -> Command:
     """The command that a decision answered. `given` is what was recorded."""
     command, data = _ASKED[type(event.data)](event.data), event.data
-    if not isinstance(data, StartRefused):
-        return command
-    return StartGame(game=data.game, without=_left_out(data, given, _moment(event, given, None)))
+    if isinstance(data, StartRefused):
+        return StartGame(game=data.game, without=_left_out(event, given))
+    if isinstance(command, Refund) and isinstance(data, RefundRefused):
+        overridden = replace(command, override="goodwill")
+        return overridden if outcome(event, overridden, given) == recorded(data) else command
+    return command
 
 
 def decide(event: Recorded[Any], command: Command, given: Given, rules: Rules | None = None) -> tuple[Data, ...]:
@@ -107,7 +111,7 @@ def decide(event: Recorded[Any], command: Command, given: Given, rules: Rules | 
 
     Raises a `Refused` where the states allow no such command at all.
     """
-    return tuple(_HANDLERS[type(command)].decide(command, given, _moment(event, given, rules)))
+    return tuple(_HANDLERS[type(command)].decide(command, given, _moment(event, command, given, rules)))
 
 
 def outcome(event: Recorded[Any], command: Command, given: Given, rules: Rules | None = None) -> Outcome:
@@ -117,7 +121,7 @@ def outcome(event: Recorded[Any], command: Command, given: Given, rules: Rules |
     except Refused as refused:
         return Outcome(granted=False, reasons=(_stated(refused),))
     if isinstance(decided, StartRefused) and isinstance(command, StartGame):
-        moment = _moment(event, given, rules)
+        moment = _moment(event, command, given, rules)
         left = {name: tuple(clearance.reasons(given, name, decided.field, moment)) for name in command.without}
         return Outcome(granted=False, reasons=decided.reasons, players=left | _named(decided.offenders))
     return recorded(decided)
@@ -141,9 +145,10 @@ def _stated(refused: Refused) -> Reason:
     return Reason(code=refused.type_uri().rpartition("/")[2].replace("-", "_"), sentence=refused.detail, where="desk")
 
 
-def _moment(event: Recorded[Any], given: Given, rules: Rules | None) -> Moment:
+def _moment(event: Recorded[Any], command: Command, given: Given, rules: Rules | None = None) -> Moment:
+    """An override is taken for a manager's."""
     basis = event.data.basis
-    manager: frozenset[Role] = frozenset({"manager"}) if getattr(event.data, "override", None) else frozenset()
+    manager: frozenset[Role] = frozenset({"manager"}) if getattr(command, "override", None) else frozenset()
     return Moment(
         now=basis.now,
         occurred_at=event.occurred_at,
@@ -155,8 +160,10 @@ def _moment(event: Recorded[Any], given: Given, rules: Rules | None) -> Moment:
     )
 
 
-def _left_out(data: StartRefused, given: Given, moment: Moment) -> tuple[str, ...]:
+def _left_out(event: Recorded[StartRefused], given: Given) -> tuple[str, ...]:
     """Whom a start that was refused was to leave out: by these states not cleared, and not named by it."""
+    data = event.data
     called, named = given.of(GAME, data.game).called, _named(data.offenders)
     players = (entrant.player for entrant in called.entrants) if called else ()
+    moment = _moment(event, StartGame(game=data.game), given)
     return tuple(name for name in players if name not in named and clearance.reasons(given, name, data.field, moment))
