@@ -8,7 +8,7 @@ from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 import msgspec
 from msgspec import Meta, Struct
 
-from contracts import discipline, duty, equipment, games, incidents, park, registration, vault, velocity
+from contracts import discipline, duty, equipment, evidence, games, incidents, park, registration, vault, velocity
 from contracts.envelope import Command, Data, Unknown
 
 SERVICES: tuple[ModuleType, ...] = (
@@ -21,6 +21,7 @@ SERVICES: tuple[ModuleType, ...] = (
     incidents,
     park,
     vault,
+    evidence,
 )
 
 Getter = Callable[[Any], Any]

@@ -13,6 +13,7 @@ from contracts import problems
 from contracts.answers import Problem, Receipt
 from contracts.catalogue import COMMANDS
 from contracts.envelope import Command
+from contracts.evidence import Position
 from contracts.examples import EXAMPLES
 from contracts.problems import Refused
 from contracts.read import Read
@@ -54,6 +55,7 @@ _IN_PATHS: dict[str, Any] = {
     "device": DeviceId,
     "kind": Kind,
     "subject": SubjectId,
+    "position": Position,
 }
 _HEADERS: tuple[tuple[str, bool, Any, str], ...] = (
     (
@@ -100,10 +102,7 @@ def document() -> dict[str, Any]:
             ),
         },
         "security": [{"device": []}],
-        "paths": {
-            **{f"/parks/{{park}}/{path}": {"post": _write(path, command)} for path, command in COMMANDS.items()},
-            **{read.path: {read.method: _read(read)} for read in READS},
-        },
+        "paths": _paths(),
         "components": {
             "securitySchemes": {
                 "device": {
@@ -127,6 +126,14 @@ def document() -> dict[str, Any]:
             "schemas": schemas,
         },
     }
+
+
+def _paths() -> dict[str, Any]:
+    """Every route by its path and method."""
+    found: dict[str, Any] = {f"/parks/{{park}}/{path}": {"post": _write(path, one)} for path, one in COMMANDS.items()}
+    for read in READS:
+        found.setdefault(read.path, {})[read.method] = _read(read)
+    return found
 
 
 def _write(path: str, command: type[Command]) -> dict[str, Any]:
@@ -165,8 +172,7 @@ def _read(read: Read) -> dict[str, Any]:
     rights = {"security": []} if read.roles is None else {"x-roles": sorted(read.roles)}
     asked = {} if read.body is None else {"requestBody": _body(read.body)}
     return {
-        "operationId": ".".join(part.strip("{}") for part in read.path.removeprefix("/parks/{park}").split("/") if part)
-        or "home",
+        "operationId": _operation(read),
         "summary": read.summary,
         **rights,
         **asked,
@@ -188,6 +194,11 @@ def _read(read: Read) -> dict[str, Any]:
             **_refusals(refusal for refusal in read.problems if refusal.status not in read.also),
         },
     }
+
+
+def _operation(read: Read) -> str:
+    parts = [part.strip("{}") for part in read.path.removeprefix("/parks/{park}").split("/") if part] or ["home"]
+    return ".".join([*parts, "make"] if read.method == "post" and read.body is None else parts)
 
 
 def _body(kind: Any) -> dict[str, Any]:

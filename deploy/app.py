@@ -28,6 +28,10 @@ from services.core.projection import Projection
 from services.core.projector import Projector
 from services.core.relay import Relay
 from services.core.service import Service
+from services.evidence.announcer import Announcer
+from services.evidence.outside import Outside
+from services.evidence.rounds import Rounds
+from services.evidence.signer import EVERY, Signer
 
 GRACE = 3
 """Seconds that open event streams are given at the end."""
@@ -41,6 +45,7 @@ class Running(Struct):
     devices: Devices
     parks: dict[str, Park]
     projectors: dict[str, Projector]
+    signers: dict[str, Signer]
 
 
 @asynccontextmanager
@@ -53,6 +58,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
     clock: Clock,
     outside: Path,
     reader: str = "one",
+    checkpoint_every: float = EVERY,
 ) -> AsyncIterator[Running]:
     """Everything but the listening socket: logs open, relays and projectors at work for the block.
 
@@ -79,10 +85,21 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
                 tasks.start_soon(relays[log.park].run)
         devices = Devices(pool)
         made = {log.park: Park(log.park, log, clock) for log in logs}
+        signers = {name: _signer(park, pool, outside, checkpoint_every) for name, park in made.items()}
+        for name, signer in signers.items():
+            tasks.start_soon(signer.run)
+            if relay_bus is not None:
+                tasks.start_soon(Announcer(name, pool, relay_bus, signer).run)
         machinery = Service("core", (), (health, ready, metrics))
-        state = {"projectors": projectors, "relays": relays, "pool": pool, "clock": clock, "outside": outside}
+        state = {"projectors": projectors, "relays": relays, "signers": signers}
+        state |= {"pool": pool, "clock": clock, "outside": outside}
         app = application([*services, machinery], made, devices, state)
-        yield Running(app, pool, devices, made, projectors)
+        yield Running(app, pool, devices, made, projectors, signers)
+
+
+def _signer(park: Park, pool: Pool, outside: Path, every: float) -> Signer:
+    rounds = Rounds(park, Outside(outside, park.park), lambda: asyncpg.connect(plain(pool.url), command_timeout=30))
+    return Signer(park, pool, rounds, every)
 
 
 @asynccontextmanager

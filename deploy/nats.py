@@ -1,6 +1,6 @@
 """An embedded NATS server with JetStream, whose accounts hold each side to its part.
 
-`relay` alone may publish a park's events and shape its stream, so that stream sequence and log position agree.
+`relay` alone may publish a park's events and checkpoints and shape its streams, so that stream sequence and log position agree.
 `service` may read streams and keep durable consumers of its own, nothing else.
 """
 
@@ -25,7 +25,7 @@ LARGEST_MESSAGE = 8 * 1024 * 1024
 INBOXES = "_INBOX.>"
 
 MAY_PUBLISH = {
-    "relay": ["park.>", "$JS.API.>"],
+    "relay": ["park.>", "checkpoint.>", "$JS.API.>"],
     "service": [
         "$JS.API.INFO",
         "$JS.API.STREAM.NAMES",
@@ -37,7 +37,7 @@ MAY_PUBLISH = {
         "$JS.ACK.>",
     ],
 }
-MAY_SUBSCRIBE = {"relay": [INBOXES], "service": [INBOXES, "park.>"]}
+MAY_SUBSCRIBE = {"relay": [INBOXES], "service": [INBOXES, "park.>", "checkpoint.>"]}
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from services.core.service import Service
 from services.discipline import api as discipline
 from services.duty import api as duty
 from services.equipment import api as equipment
+from services.evidence import api as evidence
 from services.games import api as games
 from services.incidents import api as incidents
 from services.park import api as park
@@ -29,6 +30,7 @@ SERVICES: tuple[Service, ...] = (
     clearance.SERVICE,
     games.SERVICE,
     vault.SERVICE,
+    evidence.SERVICE,
     board.SERVICE,
     audit.SERVICE,
 )

@@ -18,7 +18,7 @@ from nats.js.api import AckPolicy, ConsumerConfig, DeliverPolicy, StorageType, S
 from nats.js.errors import APIError, NotFoundError
 
 from services.core.consumer import Consumer, translated
-from services.core.stream import BATCH, BusUnavailable, End, LaterEpoch, Stream, WrongSequence, subject
+from services.core.stream import BATCH, BusUnavailable, End, LaterEpoch, Stream, WrongSequence
 
 _PATIENCE = 5.0
 _FORGET_READER_AFTER = 24 * 3600.0
@@ -113,7 +113,7 @@ class Bus:
         headers = [batch | {"Nats-Batch-Sequence": str(number)} for number in range(1, len(leaves) + 1)]
         headers[0] |= {"Nats-Expected-Last-Sequence": str(after), "Nats-Expected-Stream": stream.name}
         headers[-1] |= {"Nats-Batch-Commit": "1"}
-        subjects = [subject(stream, leaf) for leaf in leaves]
+        subjects = [stream.subject(leaf) for leaf in leaves]
         with translated():
             client = await self._connected()
             for to, leaf, header in zip(subjects[:-1], leaves, headers, strict=False):

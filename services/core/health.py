@@ -6,7 +6,7 @@ from litestar import Request, Response, get
 from prometheus_client import generate_latest
 
 from contracts.read import WATCHERS
-from contracts.reads import Alive, LogState, ParkState, ProjectionsState, Readiness, RelayState
+from contracts.reads import Alive, EvidenceState, LogState, ParkState, ProjectionsState, Readiness, RelayState
 from services.core.log import ParkNotOpen
 from services.core.park import Park
 from services.core.pool import LOST
@@ -35,12 +35,15 @@ async def _state(request: Request[Any, Any, Any], park: Park) -> ParkState:
         return ParkState(log=f"The log cannot be read: {type(error).__name__}.")
     projector = request.app.state.projectors[park.park]
     relay = request.app.state.relays.get(park.park)
+    signer = request.app.state.signers.get(park.park)
     return ParkState(
         log=LogState(epoch=head.epoch, position=head.position),
         projections=ProjectionsState(
             position=projector.position(), from_bus=projector.connected, failed=projector.failures
         ),
         relay=relay and RelayState(state=relay.state, why=relay.why, position=relay.position),
+        evidence=signer
+        and EvidenceState(state=signer.state, why=signer.why, size=signer.size, signed_at=signer.signed_at),
     )
 
 

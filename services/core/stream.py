@@ -18,6 +18,10 @@ class LaterEpoch(Exception):  # noqa: N818
     """The bus holds a stream of a later epoch than the log's."""
 
 
+class _Typed(msgspec.Struct):
+    type: str
+
+
 class Stream(msgspec.Struct, frozen=True):
     """One life of a park's log on the bus: sequence n holds the leaf at position n."""
 
@@ -37,19 +41,14 @@ class Stream(msgspec.Struct, frozen=True):
         """Where an ended epoch's stream stands aside: no park's name holds an @, so nothing is published there."""
         return f"park.{self.park}@{self.epoch}.>"
 
+    def subject(self, message: bytes) -> str:
+        """`park.<park>.<service>.<event>`, from the type in the leaf's own bytes."""
+        body = message.split(b"\n", 5)[5]
+        return f"park.{self.park}.{msgspec.json.decode(body, type=_Typed).type}"
+
 
 class End(msgspec.Struct, frozen=True):
     """Where a stream ends: the last position and its leaf, None when nothing is stored."""
 
     position: int
     leaf: bytes | None
-
-
-class _Typed(msgspec.Struct):
-    type: str
-
-
-def subject(stream: Stream, leaf: bytes) -> str:
-    """`park.<park>.<service>.<event>`, from the type in the leaf's own bytes."""
-    body = leaf.split(b"\n", 5)[5]
-    return f"park.{stream.park}.{msgspec.json.decode(body, type=_Typed).type}"

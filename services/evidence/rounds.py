@@ -1,0 +1,206 @@
+"""A round of signing: the tree grown to the log's end, held against the last checkpoint outside, and its head signed.
+
+Any process may do a round; a lock in the database makes them take turns. A checkpoint is first kept outside, then in the
+database: whatever a crash leaves undone is done by the next round.
+"""
+
+import asyncio
+from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import asynccontextmanager
+from functools import partial
+from hashlib import sha256
+from uuid import NAMESPACE_URL, uuid5
+
+import asyncpg
+from msgspec import Struct
+
+from contracts.envelope import Command
+from contracts.evidence import KeyAdopted, VerifierKeyText
+from contracts.leaf import leaf_hash
+from contracts.problems import Refused
+from services.core.command import Handler
+from services.core.log import Head
+from services.core.park import Asked, Caller, Park
+from services.core.times import Contact
+from services.evidence import checkpoints, note, tiles
+from services.evidence.checkpoint import Checkpoint, CheckpointError, origin_of
+from services.evidence.note import NoteError, SigningKey
+from services.evidence.outside import Outside
+from services.evidence.tree import root_at
+
+Connect = Callable[[], Awaitable[asyncpg.Connection]]
+SLICE = 1000
+"""Events hashed at a time: some milliseconds, in which nobody else in the process is served."""
+DEVICE = "server"
+_LOCK = "SELECT pg_advisory_xact_lock(hashtextextended('fieldledger evidence ' || $1, 0))"
+
+
+class NotSigned(Exception):  # noqa: N818 - a state of the world, not a mistake
+    """No checkpoint is signed, since the log does not continue what was signed before: a person must look."""
+
+
+class Signed(Struct, frozen=True):
+    """A checkpoint whose signatures hold: as read, as the note it stands in, and the keys that signed it."""
+
+    checkpoint: Checkpoint
+    note: str
+    signers: tuple[SigningKey, ...]
+
+
+class AdoptKey(Command, frozen=True, kw_only=True):
+    """What the server asks of its own park; nobody can send it."""
+
+    FACT = True
+    vkey: VerifierKeyText
+    replaces: VerifierKeyText | None
+
+
+_ADOPT = Handler(AdoptKey, lambda _c, _g: set(), lambda c, _g, _m: [KeyAdopted(vkey=c.vkey, replaces=c.replaces)])
+
+
+class Rounds:
+    """Rounds of one park. `connect` gives a database connection that nobody else uses."""
+
+    def __init__(self, park: Park, outside: Outside, connect: Connect) -> None:
+        self._park = park
+        self._outside = outside
+        self._connect = connect
+
+    async def sign(self, *, new_key: bool = False) -> Signed:
+        """A checkpoint over the whole log; the last one again where nothing is new. Raises NotSigned, OutsideUnusable."""
+        connection = await self._connect()
+        try:
+            try:
+                return await self._round(connection, new_key=new_key)
+            except tiles.TilesMissing:
+                async with self._alone(connection):
+                    await tiles.forget(connection, self._park.park)
+                return await self._round(connection, new_key=new_key)
+        finally:
+            connection.terminate()
+
+    async def _round(self, connection: asyncpg.Connection, *, new_key: bool) -> Signed:
+        growing = True
+        while growing:  # each slice in a transaction of its own: a long one would slow down whoever appends
+            async with self._alone(connection):
+                growing = await self._grow(connection)
+        async with self._alone(connection):
+            return await self._conclude(connection, new_key=new_key)
+
+    @asynccontextmanager
+    async def _alone(self, connection: asyncpg.Connection) -> AsyncIterator[None]:
+        async with connection.transaction():
+            await connection.execute(_LOCK, self._park.park)
+            yield
+
+    async def _grow(self, connection: asyncpg.Connection) -> bool:
+        """Take in the next events; whether there may be more."""
+        edge = await tiles.edge(connection, self._park.park)
+        size = tiles.size_of(edge)
+        rows = await self._park.log.tail(size, SLICE)
+        if rows and rows[-1].position != size + len(rows):
+            raise NotSigned(f"The log has a hole between positions {size} and {rows[-1].position}.")
+        if rows:
+            grown = tiles.grown(edge, [leaf_hash(row.leaf) for row in rows])
+            await tiles.write(connection, self._park.park, grown)
+        return len(rows) == SLICE
+
+    async def _conclude(self, connection: asyncpg.Connection, *, new_key: bool) -> Signed:
+        head = await self._park.log.head()
+        last = await self._last(head)
+        await self._refuse_unless_continued(connection, head, last)
+        keys = await self._signers(head, last, new_key=new_key)
+        while await self._grow(connection):
+            pass
+        size = tiles.size_of(await tiles.edge(connection, self._park.park))
+        if last is None or (last.checkpoint.size, last.signers[-1]) != (size, keys[-1]):
+            root = await tiles.ask(connection, self._park.park, partial(root_at, size=size))
+            made = Checkpoint.at(origin_of(self._park.park, head.epoch), size, root, self._park.clock.now())
+            last = Signed(made, note.sign(made.text, keys), keys)
+            await asyncio.to_thread(self._outside.append, last.note)
+        await checkpoints.keep(connection, self._park.park, [last.note])
+        return last
+
+    async def _last(self, head: Head) -> Signed | None:
+        """The last checkpoint outside, its signature verified."""
+        text = await asyncio.to_thread(self._outside.last)
+        if text is None:
+            return None
+        keys = {key.verifier: key for key in await asyncio.to_thread(self._outside.keys)}
+        try:
+            read = note.read(text)
+            signers = read.open(keys)
+            checkpoint = Checkpoint.parse(read.text)
+            park, epoch = checkpoint.park, checkpoint.epoch
+        except (NoteError, CheckpointError) as error:
+            raise NotSigned(f"The last checkpoint outside the database is not one of this park's. {error}") from error
+        if park != self._park.park or epoch > head.epoch:
+            raise NotSigned(
+                f"The last checkpoint outside the database is of {checkpoint.origin}, the log is {origin_of(self._park.park, head.epoch)}."
+            )
+        order = list(keys)
+        return Signed(checkpoint, text, tuple(keys[one] for one in sorted(signers, key=order.index)))
+
+    async def _refuse_unless_continued(self, connection: asyncpg.Connection, head: Head, last: Signed | None) -> None:
+        """Raises NotSigned unless the log goes on from what was signed in this epoch; what an earlier one lost is named where it ended."""
+        here = last.checkpoint if last is not None and last.checkpoint.epoch == head.epoch else None
+        covered = 0 if here is None else here.size
+        if head.position < covered:
+            raise NotSigned(
+                f"The log ends at position {head.position}, but the last checkpoint outside covers {covered}: events are gone. Bring the database back from a backup, as a new epoch."
+            )
+        kept = await checkpoints.newest(connection, self._park.park)
+        if kept is not None and kept.epoch == head.epoch and kept.size > covered:
+            raise NotSigned(
+                f"The database keeps a checkpoint over {kept.size} events, but the last one outside covers {covered}: the file outside was exchanged or cut. Put it back from its copy."
+            )
+        if here is not None:
+            root = await tiles.ask(connection, self._park.park, partial(root_at, size=covered))
+            if root != here.root:
+                raise NotSigned(
+                    f"The first {covered} events are not those that the last checkpoint outside covers: the log was changed. `fieldledger audit check` finds where."
+                )
+        if last is not None and not await checkpoints.holds(connection, self._park.park, last.checkpoint):
+            await self._catch_up(connection, last)
+
+    async def _catch_up(self, connection: asyncpg.Connection, last: Signed) -> None:
+        """Copy in what a crash, or a database brought back, has left outside only."""
+        try:
+            await checkpoints.keep(connection, self._park.park, await asyncio.to_thread(self._outside.notes))
+        except (NoteError, CheckpointError) as error:
+            raise NotSigned(f"The checkpoints outside the database cannot all be read. {error}") from error
+        if not await checkpoints.holds(connection, self._park.park, last.checkpoint):
+            raise NotSigned(
+                f"The database keeps another checkpoint over {last.checkpoint.size} events than the last one outside: one of them was exchanged."
+            )
+
+    async def _signers(self, head: Head, last: Signed | None, *, new_key: bool) -> tuple[SigningKey, ...]:
+        """The keys to sign with, the current one last: until a checkpoint bears its signature, beside the key that it replaces."""
+        origin = origin_of(self._park.park, head.epoch)
+        keys = await asyncio.to_thread(self._outside.keys)
+        established = last is not None and keys[-1] == last.signers[-1]
+        if not keys or keys[-1].name != origin or (new_key and established):
+            current, established = SigningKey.make(origin), False
+            await asyncio.to_thread(self._outside.add_key, current)
+        else:
+            current = keys[-1]
+        if established:
+            return (current,)
+        replaced = None if last is None else last.signers[-1]
+        await self._adopt(current, replaced)
+        return (current,) if replaced is None else (replaced, current)
+
+    async def _adopt(self, key: SigningKey, replaced: SigningKey | None) -> None:
+        """Record the key in the log, once however often it is tried."""
+        text = key.verifier.text
+        command = AdoptKey(vkey=text, replaces=None if replaced is None else replaced.verifier.text)
+        asked = Asked(
+            id=uuid5(NAMESPACE_URL, text),
+            digest=sha256(text.encode()).digest(),
+            caller=Caller(device=DEVICE, roles=frozenset()),
+            contact=Contact(received_at=self._park.clock.now()),
+        )
+        try:
+            await self._park.execute(_ADOPT, command, asked)
+        except Refused as error:
+            raise ConnectionError(error.detail) from error
