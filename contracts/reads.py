@@ -7,6 +7,7 @@ from msgspec import Struct
 from contracts import evidence, vault
 from contracts.audit_page import AUDIT_PAGE_READS
 from contracts.board import PAGE, Status
+from contracts.cases import CASE_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.park import Briefing
 from contracts.problems import (
@@ -169,5 +170,6 @@ READS: tuple[Read, ...] = (
     *vault.READS,
     *evidence.READS,
     *STORY_READS,
+    *CASE_READS,
     *AUDIT_PAGE_READS,
 )

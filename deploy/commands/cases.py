@@ -1,0 +1,91 @@
+"""`fieldledger audit case` makes a case file; `fieldledger verify` examines one, offline and without a database."""
+
+import os
+import sys
+from pathlib import Path
+
+import asyncpg
+import uvloop
+from cyclopts import App
+
+from contracts import leaf
+from contracts.problems import Refused
+from deploy.app import plain
+from deploy.commands.audit import AUDIT
+from deploy.demo.clock import RunningClock
+from deploy.state import DEFAULT, private_folder
+from deploy.upkeep import database_of, logs_of
+from services.audit.cases import case_of, name_of
+from services.audit.examination import examine
+from services.core.park import Park
+from services.core.settings import read
+from services.evidence.outside import Outside
+from services.evidence.rounds import Rounds
+
+VERIFY = App(name="verify", help="Examine a case file, offline: exit 0 only if nothing in it was changed.")
+
+
+@AUDIT.command
+def case(kind: str, subject: str, *, out: Path | None = None, park: str | None = None) -> None:
+    """Make the case file of one subject: a ZIP that anybody can verify.
+
+    Parameters
+    ----------
+    kind
+        What it is: player, incident, marker, caution, field, game …
+    subject
+        Which one, as the record names it. The park and its rules are named as the park is.
+    out
+        Where to write it; in this folder, under a name of its own, when absent.
+    park
+        Which park, where there are several.
+
+    """
+    settings = read(os.environ)
+    state = Path(settings.state).absolute() if settings.state else DEFAULT
+    try:
+        where, made = uvloop.run(_made(database_of(settings), state / "outside", park, kind, subject))
+    except Refused as refused:
+        sys.exit(f"fieldledger: {refused.detail}")
+    path = out or Path(name_of(where, kind, subject))
+    path.write_bytes(made)
+    sys.stdout.write(f"{path}: {len(made):,} bytes. Verify it: fieldledger verify {path}\n")
+
+
+async def _made(database_url: str, outside: Path, park: str | None, kind: str, subject: str) -> tuple[str, bytes]:
+    async with logs_of(database_url) as (pool, logs):
+        named = [log for log in logs if park in {None, log.park}]
+        if len(named) != 1:
+            sys.exit(
+                f"fieldledger: name one park with --park: {', '.join(log.park for log in logs) or 'there is none'}."
+            )
+        clock = RunningClock()
+        where = Park(named[0].park, named[0], clock)
+        async with where.log:
+            head = await where.log.head()
+            for row in await where.log.between(head.position, head.position):
+                clock.not_before(leaf.decode(row.leaf).recorded_at)
+            folder = Outside(private_folder(outside), where.park)
+            rounds = Rounds(where, folder, lambda: asyncpg.connect(plain(database_url), command_timeout=30))
+            return where.park, await case_of(where, pool, rounds.sign, kind, subject)
+
+
+@VERIFY.default
+def verify(file: Path, *, key: str = "") -> None:
+    """Examine a case file, offline and without a database.
+
+    Parameters
+    ----------
+    file
+        The ZIP.
+    key
+        The park's verifier key, if you have it from elsewhere: `<name>+<id>+<key>`.
+
+    """
+    try:
+        found = examine(file.read_bytes(), key.strip())
+    except OSError as error:
+        sys.exit(f"fieldledger: {file} cannot be read: {error.strerror}.")
+    if found.wrong:
+        sys.exit("\n".join([f"{file} is NOT what the park signed:", *found.wrong]))
+    sys.stdout.write("\n".join(found.proven) + "\n")

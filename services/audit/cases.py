@@ -1,0 +1,69 @@
+"""Case files of a park: gathered from its log, proven under a checkpoint that is signed for it, and sent."""
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import Any
+
+from litestar import Request, Response, get
+from litestar.params import FromPath
+
+from contracts.cases import ZIP
+from contracts.problems import NotInThatState
+from contracts.story import Story
+from contracts.what_if import AUDITORS
+from services.audit.case import case_file
+from services.audit.dossier import gather
+from services.audit.proofs import evidence_of
+from services.audit.shelf import LogShelf
+from services.audit.sources import story_of
+from services.audit.stories import tag_of
+from services.audit.story import Span
+from services.core.park import Park
+from services.core.pool import Pool
+from services.core.routes import park_of
+from services.evidence.outside import OutsideUnusable
+from services.evidence.rounds import NotSigned, Signed
+from services.evidence.signer import Signer
+
+Sign = Callable[[], Awaitable[Signed]]
+
+
+async def case_of(park: Park, pool: Pool, sign: Sign, kind: str, subject: str) -> bytes:
+    """The case file of a subject, under a checkpoint that covers all of it.
+
+    Raises UnknownSubject; NotInThatState where the park signs nothing until a person has looked.
+    """
+    tag = tag_of(park, kind, subject)
+
+    async def tell(about: str, after: int) -> Story:
+        return await story_of(park, about, Span(after=after))
+
+    case, stories = await gather(LogShelf(pool, park.park), tell, park.park, *tag.partition(":")[::2])
+    try:
+        signed = await sign()
+    except (NotSigned, OutsideUnusable) as error:
+        raise NotInThatState(f"No case file is made, since nothing can be signed. {error}") from error
+    async with pool.connection() as connection:
+        evidence = await evidence_of(connection, park.log, signed, [one.recorded.position for one in case.events])
+    return await asyncio.to_thread(case_file, case, stories, evidence)
+
+
+def name_of(park: str, kind: str, subject: str) -> str:
+    """What the file is called."""
+    return f"case-{park}-{kind}-{subject}.zip"
+
+
+@get("/parks/{park:str}/audit/cases/{kind:str}/{subject:str}", opt={"roles": AUDITORS})
+async def case(
+    request: Request[Any, Any, Any], park: FromPath[str], kind: FromPath[str], subject: FromPath[str]
+) -> Response[bytes]:
+    """One case as a ZIP that anybody can verify offline."""
+    where = park_of(request, park)
+    pool: Pool = request.app.state.pool
+    signer: Signer = request.app.state.signers[where.park]
+    made = await case_of(where, pool, signer.sign, kind, subject)
+    headers = {
+        "Content-Disposition": f'attachment; filename="{name_of(where.park, kind, subject)}"',
+        "Cache-Control": "no-store",
+    }
+    return Response(made, media_type=ZIP, headers=headers)
