@@ -44,7 +44,7 @@ function told(event, local, leave) {
       el("p", { class: "said" }, event.sentence),
       event.decision && verdict(event.decision.granted, event.decision.sentence, event.decision.reasons),
       event.consequence && el("p", { class: "after" }, event.consequence),
-      event.rule && el("p", { class: "rule" }, event.rule),
+      event.rule && el("details", {}, el("summary", {}, "the rule then in force"), el("p", {}, event.rule)),
       el("p", { class: "from" }, from.filter(Boolean).join(" · ")),
     ),
     el("label", { class: "leave" }, box, " leave out"),
