@@ -14,10 +14,13 @@ import msgspec
 import uvloop
 from cyclopts import App
 
+import deploy.commands.check
+import deploy.commands.evidence
 import deploy.commands.stories  # noqa: F401 - registers its commands
 from deploy import serve, upkeep
 from deploy.app import PortTaken, listening_socket
 from deploy.commands.audit import AUDIT
+from deploy.commands.cases import VERIFY
 from deploy.demo.summary import Summary
 from deploy.embedded import Servers, servers
 from deploy.migrate import MigrationRefusedError, migrate
@@ -29,6 +32,7 @@ from services.core.settings import Settings, SettingsError, read
 
 app = App(name="fieldledger", help="One trustworthy record of a paintball park's day.")
 app.command(AUDIT)
+app.command(VERIFY)
 
 
 @app.command

@@ -1,6 +1,7 @@
 """What anybody may ask for as proof of the record: checkpoints, proofs and keys. A manager or auditor has one signed now."""
 
-from typing import Annotated, Any
+from collections.abc import Awaitable
+from typing import Annotated, Any, TypeVar
 
 import asyncpg
 import msgspec
@@ -18,7 +19,7 @@ from contracts.evidence import (
     SignedCheckpoint,
     Size,
 )
-from contracts.problems import InvalidParameter, NotFound, NotInThatState, PositionAhead
+from contracts.problems import InvalidParameter, NotFound, NotInThatState, PositionAhead, Unavailable
 from services.core.park import Park
 from services.core.plainly import plainly
 from services.core.pool import Pool
@@ -28,6 +29,9 @@ from services.evidence import checkpoints, library
 from services.evidence.outside import OutsideUnusable
 from services.evidence.rounds import NotSigned
 from services.evidence.signer import EVERY, Signer
+from services.evidence.tiles import TilesMissing
+
+T = TypeVar("T")
 
 _PATH = "/parks/{park:str}/evidence"
 _FEW = 100
@@ -77,7 +81,7 @@ async def inclusion(request: Request[Any, Any, Any], park: FromPath[str], positi
             raise NotFound(
                 f"Position {wanted} is not under that checkpoint, which covers {under.size} events. {_LATER}"
             )
-        return await library.proof(connection, where.log, wanted, under)
+        return await _whole(request, where, library.proof(connection, where.log, wanted, under))
 
 
 @get(f"{_PATH}/consistency", opt={"roles": ANYBODY})
@@ -92,7 +96,7 @@ async def consistency(request: Request[Any, Any, Any], park: FromPath[str]) -> C
     async with _pool(request).connection() as connection:
         one = await _of_size(connection, where, first, "first")
         other = await _of_size(connection, where, second, "second")
-        return await library.consistency(connection, where.park, one, other)
+        return await _whole(request, where, library.consistency(connection, where.park, one, other))
 
 
 @get(f"{_PATH}/keys", opt={"roles": ANYBODY})
@@ -100,10 +104,19 @@ async def list_keys(request: Request[Any, Any, Any], park: FromPath[str]) -> Key
     """The keys that sign for this log, each with the proof of its adoption."""
     where = park_of(request, park)
     async with _pool(request).connection() as connection:
-        return Keys(keys=await library.keys(connection, where.log))
+        return Keys(keys=await _whole(request, where, library.keys(connection, where.log)))
 
 
 _LATER = f"One is signed every {EVERY:.0f} seconds while the log grows; ask again then, or have one signed now."
+
+
+async def _whole(request: Request[Any, Any, Any], park: Park, answer: Awaitable[T]) -> T:
+    """An answer from the stored tree; where some of that is missing, it is made again."""
+    try:
+        return await answer
+    except TilesMissing as error:
+        await _signer(request, park).make_again()
+        raise Unavailable(f"{error} It is being made again from the log: ask again in a minute.") from error
 
 
 async def _newest(connection: asyncpg.Connection, park: Park) -> SignedCheckpoint:
@@ -123,11 +136,15 @@ async def _of_size(connection: asyncpg.Connection, park: Park, size: int, name: 
 
 
 async def _signed(request: Request[Any, Any, Any], park: Park, *, new_key: bool) -> str:
-    signer: Signer = request.app.state.signers[park.park]
     try:
-        return (await signer.sign(new_key=new_key)).note
+        return (await _signer(request, park).sign(new_key=new_key)).note
     except (NotSigned, OutsideUnusable) as error:
         raise NotInThatState(str(error)) from error
+
+
+def _signer(request: Request[Any, Any, Any], park: Park) -> Signer:
+    signer: Signer = request.app.state.signers[park.park]
+    return signer
 
 
 def _pool(request: Request[Any, Any, Any]) -> Pool:

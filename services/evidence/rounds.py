@@ -73,11 +73,22 @@ class Rounds:
             try:
                 return await self._round(connection, new_key=new_key)
             except tiles.TilesMissing:
-                async with self._alone(connection):
-                    await tiles.forget(connection, self._park.park)
+                await self._forget(connection)
                 return await self._round(connection, new_key=new_key)
         finally:
             connection.terminate()
+
+    async def forget(self) -> None:
+        """Drop the stored tree, since some of it is missing; the next round makes it again from the log."""
+        connection = await self._connect()
+        try:
+            await self._forget(connection)
+        finally:
+            connection.terminate()
+
+    async def _forget(self, connection: asyncpg.Connection) -> None:
+        async with self._alone(connection):
+            await tiles.forget(connection, self._park.park)
 
     async def _round(self, connection: asyncpg.Connection, *, new_key: bool) -> Signed:
         growing = True

@@ -91,6 +91,11 @@ class Signer:
             self.signed.set()
             return signed
 
+    async def make_again(self) -> None:
+        """Have the stored tree, of which some is missing, made again from the log; soon, not at once."""
+        await self._rounds.forget()
+        self.size, self._next = 0, time.monotonic()
+
     def _enter(self, state: State, why: str = "") -> None:
         if (state, why) != (self.state, self.why):
             (_logger.error if state == "refused" else _logger.info)("evidence", park=self._park, state=state, why=why)

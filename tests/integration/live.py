@@ -21,6 +21,8 @@ from services.core.clock import Clock, SystemClock
 from tests.databases import Database
 
 ROLES: tuple[Role, ...] = get_args(Role)
+SELDOM = 3600.0
+"""Seconds between checkpoints: a new key, or the interval, puts no event between two that a test counts."""
 _numbers = count(1)
 
 
@@ -91,7 +93,8 @@ def serving(database: Database, bus: BusUrls, clock: Clock | None = None) -> Ite
 
 
 def _whole(database: Database, bus: BusUrls, park: str, clock: Clock | None, outside: str) -> Any:
-    return partial(running, database.url, bus, [park], SERVICES, PROJECTIONS, clock or SystemClock(), Path(outside))
+    where = database.url, bus, [park], SERVICES, PROJECTIONS, clock or SystemClock(), Path(outside)
+    return partial(running, *where, checkpoint_every=SELDOM)
 
 
 class _Up:
