@@ -3,11 +3,12 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, cast
 
 from msgspec import Struct
 
 from contracts.envelope import Recorded, Unknown
+from contracts.evidence import KeyAdopted
 from contracts.leaf import LeafError, decode, leaf_hash
 from services.evidence.columns import EventRow, TagRow, columns, index
 from services.evidence.finding import Finding, Kind, on
@@ -56,8 +57,8 @@ class Check:
         self.requests = Requests()
         self.opaque = 0
         """Events whose data only a newer version can read: where a story begins anew there cannot be held against it."""
-        self.adopted: list[tuple[int, Any]] = []
-        """The keys that the log says were adopted, each with its position."""
+        self.adopted: list[Recorded[KeyAdopted]] = []
+        """Where the log says that a key was adopted."""
         self._park = park
         self._last: Recorded[Any] | None = None
 
@@ -104,8 +105,8 @@ class Check:
         yield from index(row.position, event, tags)
         yield from self._order(row.position, event)
         self.opaque += isinstance(event.data, Unknown)
-        if event.type == "evidence.key_adopted" and not isinstance(event.data, Unknown):
-            self.adopted.append((row.position, event.data))
+        if isinstance(event.data, KeyAdopted):
+            self.adopted.append(cast("Recorded[KeyAdopted]", event))
 
     def _order(self, position: int, event: Recorded[Any]) -> Iterator[Finding]:
         last, self._last = self._last, event

@@ -64,15 +64,16 @@ class Roots:
     def __init__(self, signed: Sequence[Signed]) -> None:
         self.agreeing = 0
         """Checkpoints that the leaves, or else the stored tree, bear out."""
-        self.superseded = 0
+        self.agreed: Signed | None = None
+        """The largest of them."""
+        self.superseded: list[Signed] = []
         """Checkpoints over events that a restore lost: nothing is left to hold them against."""
         self._pending = sorted(signed, key=lambda one: one.size, reverse=True)
-        self._newest = self._pending[0].size if signed else 0
         self._leaves = self._stored = Frontier()
         self._apart: list[int] = []
-        self._lacking: tuple[int, int] | None = None
+        self._lacking: list[int] = []
+        self._lacked: list[int] = []
         self._unnamed = 0
-        self._agreed = 0
         self._contradicting: list[Signed] = []
 
     def take(self, epoch: int | None, leaf: bytes | None, stored: bytes | None) -> Iterator[Finding]:
@@ -80,8 +81,8 @@ class Roots:
         position = self._leaves.size + 1
         hashed = leaf or stored or _LOST
         kept = stored or hashed
-        if stored is None and position <= self._newest:
-            self._lacking = (self._lacking or (position, 0))[0], position
+        if stored is None:
+            self._lacking = [*self._lacking[:1], position]
         if kept != hashed:
             self._differ(position)
         self._leaves.add(hashed)
@@ -100,7 +101,7 @@ class Roots:
 
     def _hold_against(self, signed: Signed, epoch: int | None) -> Iterator[Finding]:
         if epoch is not None and signed.epoch < epoch:
-            self.superseded += 1
+            self.superseded.append(signed)
         elif self._leaves.root == signed.root:
             yield from self._settle(
                 signed, "tree", "the tree's stored hash is not that of the recorded bytes, which are those"
@@ -117,8 +118,10 @@ class Roots:
             what = f"{other.name}, is not of this log: {signed.name}, is. That checkpoint was exchanged"
             yield Finding("checkpoint", other.size, f"Position {other.size}: {what}.")
         self._contradicting.clear()
+        self._lacked = [*self._lacked[:1], *self._lacking] if self._lacking else self._lacked
+        self._lacking = []
         self.agreeing += 1
-        self._agreed = signed.size
+        self.agreed = signed
 
     def _name(self, kind: Literal["tree", "bytes"], what: str) -> Iterator[Finding]:
         for position in self._apart:
@@ -131,20 +134,20 @@ class Roots:
     def end(self, epoch: int) -> Iterator[Finding]:
         """After the last position of a log that is in its so manieth epoch."""
         if self._contradicting:
-            first, after = self._contradicting[0], self._agreed
+            first, after = self._contradicting[0], self.agreed.size if self.agreed else 0
             since = f"agrees with what was signed up to position {after}" if after else "agrees with no checkpoint"
-            what = f"the record {since}, but not with {first.name}: what stands here was changed"
+            what = f"the record {since}, but not with {first.name}: what stands here was changed, or that checkpoint is false"
             yield Finding("range", after + 1, f"Positions {after + 1} to {first.size}: {what}.", last=first.size)
         yield from self._name(
             "bytes", "the recorded bytes are not those in the stored tree, and no checkpoint bears out either"
         )
-        if self._lacking:
-            first_lacking, last = self._lacking
-            what = "the stored tree lacks the hashes of events that were signed"
-            yield Finding("tree", first_lacking, f"Positions {first_lacking} to {last}: {what}.", last=last)
+        if self._lacked:
+            begins, ends = self._lacked[0], self._lacked[-1]
+            what = "the stored tree lacks hashes of events that were signed"
+            yield Finding("tree", begins, f"Positions {begins} to {ends}: {what}.", last=ends)
         for signed in reversed(self._pending):
             if signed.epoch < epoch:
-                self.superseded += 1
+                self.superseded.append(signed)
             else:
                 end = self._leaves.size
                 sentence = (

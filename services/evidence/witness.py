@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import datetime
-from typing import Protocol
 
 from msgspec import Struct
 
+from contracts.envelope import Recorded
+from contracts.evidence import KeyAdopted
 from services.evidence.checkpoint import Checkpoint, CheckpointError
 from services.evidence.finding import Finding
 from services.evidence.note import NoteError, VerifierKey, read
@@ -22,15 +23,6 @@ class CheckpointRow(Struct, frozen=True):
     signed_at: datetime
 
 
-class Adopted(Protocol):
-    """What the log says of a key: its text, and that of the key it takes the place of."""
-
-    @property
-    def key(self) -> str: ...
-    @property
-    def replaces(self) -> str | None: ...
-
-
 class Witness:
     """Reads the notes of one park. `keys` are those that are known outside the database; no other is believed."""
 
@@ -38,8 +30,7 @@ class Witness:
         self._park = park
         self._keys = tuple(keys)
         self._signed: dict[tuple[int, int, bytes], Signed] = {}
-        self.signers: dict[VerifierKey, int] = {}
-        """Each key that signed anything, and the size of the smallest checkpoint that it signed."""
+        self._signers: list[tuple[VerifierKey, Signed]] = []
 
     @property
     def signed(self) -> list[Signed]:
@@ -94,27 +85,27 @@ class Witness:
         if all(key.name != checkpoint.origin for key in signers):
             raise CheckpointError(f"It is signed by {signers[0].name}, which does not sign for {checkpoint.origin}.")
         signed = Signed(checkpoint.epoch, checkpoint.size, checkpoint.root, checkpoint.signed_at)
-        for key in signers:
-            self.signers[key] = min(checkpoint.size, self.signers.get(key, checkpoint.size))
+        self._signers += ((key, signed) for key in signers)
         return self._signed.setdefault((signed.epoch, signed.size, signed.root), signed)
 
-    def keys(self, adopted: Sequence[tuple[int, Adopted]]) -> Iterator[Finding]:
-        """The keys held against those that the log says were adopted, each with its position."""
-        since = {one.key: position for position, one in reversed(adopted)}
-        for key, size in self.signers.items():
-            if since.get(key.text, size + 1) > size:
-                what = f"the checkpoint over the first {size} events is signed by {key.text}, which the log had not adopted"
-                yield Finding("key", size, f"Position {size}: {what}. The key is forged, or the event was taken out.")
+    def keys(self, adopted: Sequence[Recorded[KeyAdopted]], superseded: Sequence[Signed]) -> Iterator[Finding]:
+        """The keys held against those that the log says were adopted. What a restore lost may have adopted others."""
+        since = {event.data.vkey: event.position for event in reversed(adopted)}
+        told: set[VerifierKey] = set()
+        for key, signed in self._signers:
+            if signed not in superseded and since.get(key.text, signed.size + 1) > signed.size and key not in told:
+                told.add(key)
+                what = f"{signed.name}, is signed by {key.text}, a key that the log had not adopted"
+                yield Finding("key", signed.size, f"Position {signed.size}: {what}. It may be forged.")
         known = {key.text for key in self._keys}
-        before: str | None = None
-        for position, one in adopted:
-            if one.key not in known:
-                what = f"the log adopts the key {one.key}, which is not among those known outside"
-                yield Finding("key", position, f"Position {position}: {what}.")
-            if one.replaces != before:
-                what = f"the key is said to replace {one.replaces or 'none'}, but {before or 'none'} was in force"
-                yield Finding("key", position, f"Position {position}: {what}.")
-            before = one.key
+        for before, event in zip((None, *adopted), adopted, strict=False):
+            if event.data.vkey not in known:
+                what = f"the log adopts the key {event.data.vkey}, which is not known outside the database"
+                yield Finding("key", event.position, f"Position {event.position}: {what}.")
+            in_force = before.data.vkey if before else None
+            if event.data.replaces != in_force and (before is None or before.epoch == event.epoch):
+                what = f"the key adopted here is said to replace {event.data.replaces or 'none'}, but {in_force or 'none'} was in force"
+                yield Finding("key", event.position, f"Position {event.position}: {what}.")
 
 
 def _checkpoint(size: int, what: str) -> Finding:

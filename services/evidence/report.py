@@ -1,0 +1,126 @@
+"""The report of a check of one park's whole record: what was found, what it rests on, and what could not be checked."""
+
+from collections.abc import Callable, Iterable, Iterator
+from datetime import datetime
+
+from msgspec import Struct
+
+from services.core.pool import Pool
+from services.evidence.check import Check
+from services.evidence.finding import Finding, on
+from services.evidence.note import NoteError, VerifierKey
+from services.evidence.outside import Outside, OutsideUnusable
+from services.evidence.rounds import _LOCK as SIGNING
+from services.evidence.rows import Rows, batches
+from services.evidence.witness import Witness
+
+Tell = Callable[[int, int], None]
+"""Told now and then how far the check is, and where it will end."""
+
+
+class Report(Struct, frozen=True, kw_only=True):
+    """`events` were checked, the whole log as of the start; of all findings only the first are listed, by position."""
+
+    park: str
+    epoch: int
+    events: int
+    findings: tuple[Finding, ...]
+    found: int
+    checkpoints: int
+    """Checkpoints that the log as it stands bears out."""
+    covered: int
+    """Events under the largest of them, signed at `signed_at`."""
+    signed_at: datetime | None
+    superseded: int
+    """Checkpoints over events that a restore lost."""
+    opaque: int
+    """Events whose data only a newer version can read."""
+
+    @property
+    def sentences(self) -> Iterator[str]:
+        """The report in words."""
+        yield f"{self.park}: {self.found or 'no'} finding{'s' * (self.found != 1)} in {self.events:,} events."
+        yield from (one.sentence for one in self.findings)
+        if self.found > len(self.findings):
+            yield f"{self.found - len(self.findings):,} findings more are not listed."
+        if self.signed_at is None:
+            yield "No checkpoint bears this log out, so bytes that were changed cannot be told. Sign one: fieldledger audit checkpoint --sign."
+        else:
+            yield f"The first {self.covered:,} events were signed on {on(self.signed_at)}; {self.checkpoints:,} checkpoints agree."
+            if self.covered < self.events:
+                yield (
+                    f"The last {self.events - self.covered:,} events lie under no checkpoint yet: of these only columns, "
+                    "index and requests were held against the recorded bytes."
+                )
+        if self.superseded:
+            yield f"{self.superseded:,} checkpoints cover events that a restore lost: nothing is left to hold them against."
+        if self.opaque:
+            yield f"{self.opaque:,} events only a newer version can read: whether a story begins anew there was not checked."
+        yield "The bodies of requests are not kept, only their digests: these are held against nothing."
+
+
+class _Findings:
+    """Counts findings and keeps the first of them."""
+
+    def __init__(self, limit: int) -> None:
+        self.kept: list[Finding] = []
+        self.number = 0
+        self._limit = limit
+
+    def add(self, findings: Iterable[Finding]) -> None:
+        for one in findings:
+            self.number += 1
+            if len(self.kept) < self._limit:
+                self.kept.append(one)
+
+
+async def check(park: str, pool: Pool, outside: Outside, tell: Tell, limit: int = 100) -> Report:
+    """Check a park's record up to the log's end as it is now, while the park runs or not. At most `limit` findings are listed."""
+    findings = _Findings(limit)
+    async with pool.connection() as connection:
+        rows = Rows(connection, park)
+        witness = Witness(park, _keys(outside, findings))
+        async with connection.transaction():
+            await connection.execute(
+                SIGNING, park
+            )  # nobody is just keeping a checkpoint in one place and not yet in the other
+            findings.add(witness.read(await rows.checkpoints(), _notes(outside, findings)))
+        head = await rows.head()
+        if head is None:
+            raise LookupError(f"There is no park {park} in this database.")
+        log = Check(park, witness.signed)
+        for first, last in batches(head.position):
+            findings.add(log.take(await rows.batch(first, last)))
+            tell(last, head.position)
+        findings.add(log.end(head, await rows.astray(limit)))
+        findings.add(witness.keys(log.adopted, log.roots.superseded))
+    agreed = log.roots.agreed
+    return Report(
+        park=park,
+        epoch=head.epoch,
+        events=head.position,
+        findings=tuple(sorted(findings.kept, key=lambda one: one.position)),
+        found=findings.number,
+        checkpoints=log.roots.agreeing,
+        covered=agreed.size if agreed else 0,
+        signed_at=agreed.signed_at if agreed else None,
+        superseded=len(log.roots.superseded),
+        opaque=log.opaque,
+    )
+
+
+def _keys(outside: Outside, findings: _Findings) -> list[VerifierKey]:
+    """The keys that are known outside the database."""
+    try:
+        return [VerifierKey.parse(text) for text in outside.public_keys()]
+    except (OutsideUnusable, NoteError) as error:
+        findings.add([Finding("key", 0, f"The list of keys outside the database cannot be believed: {error}")])
+        return []
+
+
+def _notes(outside: Outside, findings: _Findings) -> tuple[str, ...] | None:
+    try:
+        return outside.notes()
+    except OutsideUnusable as error:
+        findings.add([Finding("checkpoint", 0, f"The checkpoints outside the database cannot be read: {error}")])
+        return None
