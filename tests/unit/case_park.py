@@ -30,6 +30,7 @@ from services.core.log import Row
 from services.evidence import tree
 from services.evidence.checkpoint import Checkpoint
 from services.evidence.note import SigningKey, sign
+from services.evidence.tree import Nodes
 
 PARK = "larchmoor"
 ORIGIN = f"fieldledger/{PARK}/1"
@@ -184,14 +185,16 @@ def gathered(
     return asyncio.run(gather(shelf, told, park, kind, subject))
 
 
-def evidence_of(rows: Sequence[Row], case: Case, keys: Sequence[SigningKey] = (KEY,), origin: str = ORIGIN) -> Evidence:
+def evidence_of(
+    rows: Sequence[Row], case: Case, keys: Sequence[SigningKey] = (KEY,), nodes: Nodes | None = None
+) -> Evidence:
     """What a signer would give for a case: `keys` one after the other, the last one in use."""
-    nodes = _Levels(rows)
-    head = sign(Checkpoint.at(origin, len(rows), tree.root_at(nodes, len(rows)), ENDS).text, keys[-1:])
+    nodes = nodes or Levels(rows)
+    head = sign(Checkpoint.at(ORIGIN, len(rows), tree.root_at(nodes, len(rows)), ENDS).text, keys[-1:])
     return Evidence(
         checkpoint=head,
         keys=tuple(key.verifier.text for key in keys),
-        rotations=tuple(sign(Checkpoint.at(origin, 1, nodes(0, 0), OPENS).text, pair) for pair in pairwise(keys)),
+        rotations=tuple(sign(Checkpoint.at(ORIGIN, 1, nodes(0, 0), OPENS).text, pair) for pair in pairwise(keys)),
         proofs={
             found.recorded.position: tree.inclusion_proof(nodes, found.recorded.position - 1, len(rows))
             for found in case.events
@@ -200,7 +203,9 @@ def evidence_of(rows: Sequence[Row], case: Case, keys: Sequence[SigningKey] = (K
     )
 
 
-class _Levels:
+class Levels:
+    """Every node of the tree over some rows."""
+
     def __init__(self, rows: Sequence[Row]) -> None:
         self._levels = [[leaf_hash(row.leaf) for row in rows]]
         while len(self._levels[-1]) > 1:
