@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from msgspec import Struct
 
+from contracts import vault
 from contracts.catalogue import TYPES
 from contracts.discipline import (
     AppealDecided,
@@ -22,6 +23,7 @@ from contracts.discipline import (
 )
 from contracts.envelope import Data, Recorded
 from contracts.equipment import BottleRequalified, GearReleased
+from contracts.games import HoldLifted
 from contracts.incidents import PlayerFit
 from contracts.park import RulesAdopted
 from contracts.registration import (
@@ -92,6 +94,8 @@ CORRECTIONS: Final[dict[type[Data], Callable[[Any], Correction]]] = {
     GearReleased: lambda _: Correction("It is in use again; that it was out of use until then stays so."),
     PlayerFit: lambda _: Correction("He is fit again; that he was not until then stays so."),
     BanLifted: lambda _: Correction("He may come again; the ban held until then."),
+    HoldLifted: lambda _: Correction("Play went on from then."),
+    vault.LegalHoldLifted: lambda _: Correction("Until then nothing of it could be erased."),
     PassReissued: lambda _: Correction("The old pass named him until then."),
     BottleRequalified: lambda _: Correction("It was tested anew; the old date held until then."),
     AgeBandRenewed: lambda _: Correction("He has grown older; he had not been before."),

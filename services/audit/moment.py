@@ -27,6 +27,23 @@ from services.core.rules import RULES, operating_day
 TRIED: Final = 40
 """Late events that are left out one by one, to see which of them make a difference."""
 
+_NOUNS: Final = {
+    "caution_voided": "withdrawal of a caution",
+    "caution_resolved": "naming of a caution",
+    "separate_act_ruled": "ruling on a separate act",
+    "appeal_decided": "decision of an appeal",
+    "payment_voided": "withdrawal of a payment",
+    "withdrawal_voided": "withdrawal of a mistaken entry about consent",
+    "consent_withdrawn": "withdrawal of consent",
+    "chrono_checked": "check of the chronograph",
+    "marker_tested": "test of a marker",
+    "marker_spot_checked": "spot check of a marker",
+    "player_out": "word that he was off the field",
+    "player_unfit": "word that he was unfit",
+    "player_left": "word that he had left",
+    "player_returned": "word that he was back",
+}
+
 
 class Axes(Struct, frozen=True):
     """Both pasts that are compared, each with the moment for which it is asked."""
@@ -149,14 +166,18 @@ def _code(reason: Reason) -> str:
 def arrival(late: Late, rules: Rules, beside: datetime) -> str:
     """When a late event happened and arrived: "the caution of 13:40 (position 812) arrived at 13:55"."""
     scene = Scene("", rules)
-    what = late.type.partition(".")[2].replace("_", " ")
-    noun = what.removesuffix(" recorded")
 
     def when(moment: datetime) -> str:
         same = operating_day(rules, moment) == operating_day(rules, beside)
         return scene.clock(moment) if same else f"{moment.date()} {scene.clock(moment)}"
 
-    reach = f", which reaches back to {when(late.effective_at)}," if late.why else ""
-    return (
-        f"the {noun} of {when(late.occurred_at)} (position {late.position}){reach} arrived at {when(late.recorded_at)}"
-    )
+    happened, recorded = when(late.occurred_at), when(late.recorded_at)
+    told = [f"reaches back to {when(late.effective_at)}"] if late.why else []
+    told += [f"arrived at {recorded}"] if recorded != happened or not told else []
+    return f"the {_noun(late.type)} of {happened} (position {late.position}) {' and '.join(told)}"
+
+
+def _noun(name: str) -> str:
+    """What an event of a type is called: a caution voided is the withdrawal of a caution."""
+    what = name.partition(".")[2]
+    return _NOUNS.get(what) or what.removesuffix("_recorded").replace("_", " ")
