@@ -8,54 +8,31 @@ import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import asynccontextmanager
 from functools import partial
-from hashlib import sha256
-from uuid import NAMESPACE_URL, uuid5
 
 import asyncpg
-from msgspec import Struct
 
-from contracts.envelope import Command
-from contracts.evidence import KeyAdopted, VerifierKeyText
 from contracts.leaf import leaf_hash
-from contracts.problems import Refused
-from services.core.command import Handler
 from services.core.log import Head
-from services.core.park import Asked, Caller, Park
-from services.core.times import Contact
+from services.core.park import Park
 from services.evidence import checkpoints, note, tiles
 from services.evidence.checkpoint import Checkpoint, CheckpointError, origin_of
-from services.evidence.note import NoteError, SigningKey
+from services.evidence.keyring import Keyring, Signed
+from services.evidence.note import NoteError
 from services.evidence.outside import Outside
 from services.evidence.tree import root_at
+
+__all__ = ["SLICE", "Connect", "NotSigned", "Rounds", "Signed"]
 
 Connect = Callable[[], Awaitable[asyncpg.Connection]]
 SLICE = 1000
 """Events hashed at a time: some milliseconds, in which nobody else in the process is served."""
-DEVICE = "server"
+_BRING_BACK = "Bring the database back from a backup, as a new epoch."
+_CHECK = "`fieldledger audit check` finds what."
 _LOCK = "SELECT pg_advisory_xact_lock(hashtextextended('fieldledger evidence ' || $1, 0))"
 
 
 class NotSigned(Exception):  # noqa: N818 - a state of the world, not a mistake
     """No checkpoint is signed, since the log does not continue what was signed before: a person must look."""
-
-
-class Signed(Struct, frozen=True):
-    """A checkpoint whose signatures hold: as read, as the note it stands in, and the keys that signed it."""
-
-    checkpoint: Checkpoint
-    note: str
-    signers: tuple[SigningKey, ...]
-
-
-class AdoptKey(Command, frozen=True, kw_only=True):
-    """What the server asks of its own park; nobody can send it."""
-
-    FACT = True
-    vkey: VerifierKeyText
-    replaces: VerifierKeyText | None
-
-
-_ADOPT = Handler(AdoptKey, lambda _c, _g: set(), lambda c, _g, _m: [KeyAdopted(vkey=c.vkey, replaces=c.replaces)])
 
 
 class Rounds:
@@ -64,6 +41,7 @@ class Rounds:
     def __init__(self, park: Park, outside: Outside, connect: Connect) -> None:
         self._park = park
         self._outside = outside
+        self._keyring = Keyring(park, outside)
         self._connect = connect
 
     async def sign(self, *, new_key: bool = False) -> Signed:
@@ -105,22 +83,31 @@ class Rounds:
             yield
 
     async def _grow(self, connection: asyncpg.Connection) -> bool:
-        """Take in the next events; whether there may be more."""
+        """Take in the next events; whether there may be more. Raises NotSigned unless the stored tree ends with the log's own event."""
         edge = await tiles.edge(connection, self._park.park)
         size = tiles.size_of(edge)
-        rows = await self._park.log.tail(size, SLICE)
-        if rows and rows[-1].position != size + len(rows):
-            raise NotSigned(f"The log has a hole between positions {size} and {rows[-1].position}.")
-        if rows:
-            grown = tiles.grown(edge, [leaf_hash(row.leaf) for row in rows])
-            await tiles.write(connection, self._park.park, grown)
-        return len(rows) == SLICE
+        rows = await self._park.log.tail(max(0, size - 1), SLICE + 1)
+        end = rows[-1].position if rows else 0
+        if end < size:
+            raise NotSigned(
+                f"The log ends before position {size}, which its tree has taken in: events are gone. {_BRING_BACK}"
+            )
+        if end != max(0, size - 1) + len(rows):
+            raise NotSigned(f"The log has a hole between positions {size} and {end}. {_CHECK}")
+        hashes = [leaf_hash(row.leaf) for row in rows]
+        if size and hashes.pop(0) != tiles.last_of(edge):
+            raise NotSigned(
+                f"Position {size} is not the event that the log's tree has taken in: it was changed. {_CHECK}"
+            )
+        if hashes:
+            await tiles.write(connection, self._park.park, tiles.grown(edge, hashes))
+        return len(rows) > SLICE
 
     async def _conclude(self, connection: asyncpg.Connection, *, new_key: bool) -> Signed:
         head = await self._park.log.head()
         last = await self._last(head)
         await self._refuse_unless_continued(connection, head, last)
-        keys = await self._signers(head, last, new_key=new_key)
+        keys = await self._keyring.signers(head.epoch, last, new_key=new_key)
         while await self._grow(connection):
             pass
         size = tiles.size_of(await tiles.edge(connection, self._park.park))
@@ -158,7 +145,7 @@ class Rounds:
         covered = 0 if here is None else here.size
         if head.position < covered:
             raise NotSigned(
-                f"The log ends at position {head.position}, but the last checkpoint outside covers {covered}: events are gone. Bring the database back from a backup, as a new epoch."
+                f"The log ends at position {head.position}, but the last checkpoint outside covers {covered}: events are gone. {_BRING_BACK}"
             )
         kept = await checkpoints.newest(connection, self._park.park)
         if kept is not None and kept.epoch == head.epoch and kept.size > covered:
@@ -169,7 +156,7 @@ class Rounds:
             root = await tiles.ask(connection, self._park.park, partial(root_at, size=covered))
             if root != here.root:
                 raise NotSigned(
-                    f"The first {covered} events are not those that the last checkpoint outside covers: the log was changed. `fieldledger audit check` finds where."
+                    f"The first {covered} events are not those that the last checkpoint outside covers: the log was changed. {_CHECK}"
                 )
         if last is not None and not await checkpoints.holds(connection, self._park.park, last.checkpoint):
             await self._catch_up(connection, last)
@@ -184,34 +171,3 @@ class Rounds:
             raise NotSigned(
                 f"The database keeps another checkpoint over {last.checkpoint.size} events than the last one outside: one of them was exchanged."
             )
-
-    async def _signers(self, head: Head, last: Signed | None, *, new_key: bool) -> tuple[SigningKey, ...]:
-        """The keys to sign with, the current one last: until a checkpoint bears its signature, beside the key that it replaces."""
-        origin = origin_of(self._park.park, head.epoch)
-        keys = await asyncio.to_thread(self._outside.keys)
-        established = last is not None and keys[-1] == last.signers[-1]
-        if not keys or keys[-1].name != origin or (new_key and established):
-            current, established = SigningKey.make(origin), False
-            await asyncio.to_thread(self._outside.add_key, current)
-        else:
-            current = keys[-1]
-        if established:
-            return (current,)
-        replaced = None if last is None else last.signers[-1]
-        await self._adopt(current, replaced)
-        return (current,) if replaced is None else (replaced, current)
-
-    async def _adopt(self, key: SigningKey, replaced: SigningKey | None) -> None:
-        """Record the key in the log, once however often it is tried."""
-        text = key.verifier.text
-        command = AdoptKey(vkey=text, replaces=None if replaced is None else replaced.verifier.text)
-        asked = Asked(
-            id=uuid5(NAMESPACE_URL, text),
-            digest=sha256(text.encode()).digest(),
-            caller=Caller(device=DEVICE, roles=frozenset()),
-            contact=Contact(received_at=self._park.clock.now()),
-        )
-        try:
-            await self._park.execute(_ADOPT, command, asked)
-        except Refused as error:
-            raise ConnectionError(error.detail) from error

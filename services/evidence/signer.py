@@ -11,8 +11,9 @@ from prometheus_client import Gauge
 from services.core.backoff import Backoff
 from services.core.park import Park
 from services.core.pool import LOST, Pool
+from services.evidence.keyring import Signed
 from services.evidence.outside import OutsideUnusable
-from services.evidence.rounds import NotSigned, Rounds, Signed
+from services.evidence.rounds import NotSigned, Rounds
 
 State = Literal["waiting", "signed", "refused", "database down"]
 EVERY = 60.0

@@ -55,6 +55,11 @@ def size_of(edge: Edge) -> int:
     return index * WIDTH + len(hashes) // SIZE
 
 
+def last_of(edge: Edge) -> bytes:
+    """The hash of the last leaf of a stored tree."""
+    return edge[0][1][-SIZE:]
+
+
 def grown(edge: Edge, leaf_hashes: Sequence[bytes]) -> Tiles:
     """The tiles that are new or longer once these leaves stand behind the edge."""
     tiles: Tiles = {}
