@@ -28,6 +28,9 @@ WIDTH = 100
 WITHHELD = "It says more about another player than an opaque id, so it is withheld; its hash is proven."
 
 
+Views = Mapping[int, Any]
+
+
 class Evidence(Struct, frozen=True, kw_only=True):
     """What a case file is proven with."""
 
@@ -61,11 +64,23 @@ class Withheld(Struct, frozen=True, kw_only=True):
 
 def case_file(case: Case, stories: Sequence[Story], evidence: Evidence) -> bytes:
     """The ZIP. The same case under the same checkpoint gives the same bytes."""
-    told = tuple(_may_leave(story, case) for story in stories)
-    return archive.packed(files(case, told, evidence), lambda text: evidence.sign(text).encode())
+    views = withheld(case)
+    told = tuple(_may_leave(story, case, views) for story in stories)
+    return archive.packed(_files(case, told, evidence, views), lambda text: evidence.sign(text).encode())
 
 
-def files(case: Case, stories: Sequence[Story], evidence: Evidence) -> dict[str, bytes]:
+def withheld(case: Case) -> Views:
+    """The events whose bytes stay in the park, by position, each with what may be told of it."""
+    views: dict[int, Any] = {}
+    for found in case.events:
+        event = found.recorded
+        told = view(event.type, event.data, case.own)
+        if told != whole(event.data):
+            views[event.position] = told
+    return views
+
+
+def _files(case: Case, stories: Sequence[Story], evidence: Evidence, views: Views) -> dict[str, bytes]:
     """Every file of the ZIP but the manifest and its signature."""
     seal, head = seal_of(evidence)
     report = report_of(case, stories, seal, head.signed_at)
@@ -73,7 +88,7 @@ def files(case: Case, stories: Sequence[Story], evidence: Evidence) -> dict[str,
         "README.txt": _readme(case, seal).encode(),
         "checkpoint.txt": evidence.checkpoint.encode(),
         "keys.txt": "".join(f"{key}\n" for key in evidence.keys).encode(),
-        "proofs.json": _json(_proofs(case, head, evidence.proofs)),
+        "proofs.json": _json(_proofs(case, head, evidence.proofs, views)),
         "story.json": _json({"stories": stories}),
         "report.pdf": pdf(report),
         "report.html": page(report),
@@ -81,7 +96,7 @@ def files(case: Case, stories: Sequence[Story], evidence: Evidence) -> dict[str,
     }
     made |= {f"rotations/{number}.txt": note.encode() for number, note in enumerate(evidence.rotations, 1)}
     made |= {f"rules/{rules.version}.json": _json(rules) for rules in case.rules}
-    made |= dict(_event(found, case) for found in case.events)
+    made |= dict(_event(found, views) for found in case.events)
     return made
 
 
@@ -99,15 +114,9 @@ def seal_of(evidence: Evidence) -> tuple[Seal, Checkpoint]:
     return seal, head
 
 
-def withheld(found: Found, case: Case) -> bool:
-    """Whether an event's bytes must stay in the park."""
+def _event(found: Found, views: Views) -> tuple[str, bytes]:
     event = found.recorded
-    return bool(view(event.type, event.data, case.own) != whole(event.data))
-
-
-def _event(found: Found, case: Case) -> tuple[str, bytes]:
-    event = found.recorded
-    if not withheld(found, case):
+    if event.position not in views:
         return f"events/{event.position}.leaf", found.leaf
     told = Withheld(
         withheld=True,
@@ -120,18 +129,18 @@ def _event(found: Found, case: Case) -> tuple[str, bytes]:
         recorded_at=event.recorded_at,
         device=event.device,
         actor=event.actor,
-        data=view(event.type, event.data, case.own),
+        data=views[event.position],
     )
     return f"events/{event.position}.view.json", _json(told)
 
 
-def _proofs(case: Case, head: Checkpoint, proofs: Mapping[int, Sequence[bytes]]) -> Any:
+def _proofs(case: Case, head: Checkpoint, proofs: Mapping[int, Sequence[bytes]], views: Views) -> Any:
     events = [
         {
             "position": found.recorded.position,
             "index": found.recorded.position - 1,
             "leaf_sha256": leaf_hash(found.leaf).hex(),
-            "withheld": withheld(found, case),
+            "withheld": found.recorded.position in views,
             "hashes": [one.hex() for one in proofs[found.recorded.position]],
         }
         for found in case.events
@@ -139,17 +148,17 @@ def _proofs(case: Case, head: Checkpoint, proofs: Mapping[int, Sequence[bytes]])
     return {"park": case.park, "subject": case.tag, "size": head.size, "root": head.root.hex(), "events": events}
 
 
-def _may_leave(story: Story, case: Case) -> Story:
+def _may_leave(story: Story, case: Case, views: Views) -> Story:
     """The story with the events of the case only, each told as far as it may be."""
     found = {one.recorded.position: one for one in case.events}
-    events = tuple(_told(one, found[one.position], case) for one in story.events if one.position in found)
+    events = tuple(_told(one, found[one.position], case, views) for one in story.events if one.position in found)
     return msgspec.structs.replace(story, events=events)
 
 
-def _told(told: Told, found: Found, case: Case) -> Told:
-    if not withheld(found, case):
+def _told(told: Told, found: Found, case: Case, views: Views) -> Told:
+    if told.position not in views:
         return told
-    data = view(told.type, found.recorded.data, case.own)
+    data = views[told.position]
     if case.players and not others_alone(found.recorded.data, case.own):
         return msgspec.structs.replace(told, data=data)
     sentence = f"{plainly(told.type.partition('.')[2]).capitalize()}, about another player: withheld."
