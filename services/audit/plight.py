@@ -68,7 +68,7 @@ def _sit_outs(before: Plight, after: Plight) -> Iterable[str]:
     done = sorted(after.served - before.served)
     if done:
         yield f"has served the sit-out for {listed(done, 'caution')}"
-    owed, then = after.standing.sit_outs_owed, before.standing.sit_outs_owed
+    owed, then = after.standing.sit_outs_owed, 0 if before.standing.ejected else before.standing.sit_outs_owed
     if after.standing.ejected or owed == then:
         return
     if owed > then:

@@ -19,7 +19,7 @@ def _cautioned(data: CautionRecorded, _: Scene) -> str:
     whom = f"player {data.player}"
     if data.player is None:
         worn = [data.colour, None if data.armband is None else f"armband {data.armband}"]
-        whom = "somebody not yet named" + "".join(f", {one}" for one in worn if one)
+        whom = f"somebody not yet named ({', '.join(one for one in worn if one) or 'no number seen'})"
     where = f"{on_field(data.field)}{in_game(data.game)}"
     return (
         f"{begun(_WEIGHTS[data.weight])} was recorded against {whom}{where}: {spoken(data.violation)} ({data.caution})."

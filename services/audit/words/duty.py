@@ -18,6 +18,6 @@ def _started(data: DutyStarted, _: Scene) -> str:
 WORDS: Words = {
     StaffRegistered: _registered,
     DutyStarted: _started,
-    DutyRefused: lambda d, _: f"Staff {d.staff} was not put on duty as {spoken(d.post)}. {because(d.reasons)}".strip(),
+    DutyRefused: lambda d, _: because(f"Staff {d.staff} was not put on duty as {spoken(d.post)}", d.reasons),
     DutyEnded: lambda d, _: f"Staff {d.staff} went off duty.",
 }

@@ -56,7 +56,7 @@ WORDS: Words = {
     ),
     BottleRequalified: lambda d, _: f"Bottle {d.bottle} is in test until {d.test_due:%Y-%m-%d}, read off the bottle.",
     GearIssued: lambda d, _: f"{begun(_gear(d))} went to player {d.player}.",
-    IssueRefused: lambda d, _: f"{begun(_gear(d))} was not handed to player {d.player}. {because(d.reasons)}".strip(),
+    IssueRefused: lambda d, _: because(f"{begun(_gear(d))} was not handed to player {d.player}", d.reasons),
     GearInspected: _inspected,
     MarkerHandedOver: lambda d, _: (
         f"Marker {d.marker} passed from player {d.giver} to player {d.taker}; its velocity test goes with it."

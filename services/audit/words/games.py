@@ -1,7 +1,5 @@
 """What happened on the fields, in words. In a player's own story only his own part is told; the others are counted."""
 
-from datetime import timedelta
-
 from contracts.games import (
     AdmissionRefused,
     Entrant,
@@ -30,7 +28,6 @@ from services.audit.words.scene import (
     begun,
     count,
     in_game,
-    lasting,
     listed,
     spoken,
     together,
@@ -68,9 +65,9 @@ def _started(data: GameStarted, scene: Scene) -> str:
         return f"Game {data.game} started on field {data.field}: player {mine.player} went on in {mine.colour}, with {others}."
     left_out = _offender(data.left_out, scene)
     if left_out:
-        return (
-            f"Game {data.game} started on field {data.field} without player {left_out.player}: {because(left_out.reasons)}"
-        ).strip()
+        return because(
+            f"Game {data.game} started on field {data.field} without player {left_out.player}", left_out.reasons
+        )
     names = [one.player for one in data.left_out]
     without = f"; left out: {listed(names, 'player')}" if names else ""
     return f"Game {data.game} started on field {data.field} with {count(len(data.entrants), 'player')}{without}."
@@ -78,14 +75,13 @@ def _started(data: GameStarted, scene: Scene) -> str:
 
 def _refused(data: StartRefused, scene: Scene) -> str:
     """The field's own reasons concern everybody on the list."""
-    told = f"Game {data.game} was not let onto field {data.field}."
+    told = because(f"Game {data.game} was not let onto field {data.field}", data.reasons)
     mine = _offender(data.offenders, scene)
-    if mine:
-        others = len(data.offenders) - 1
-        also = f" {count(others, 'other')} {'was' if others == 1 else 'were'} not cleared either." if others else ""
-        return f"{told} Player {mine.player} was not cleared: {because((*mine.reasons, *data.reasons))}{also}"
-    each = [f"Player {one.player} was not cleared: {because(one.reasons)}" for one in data.offenders]
-    return " ".join(part for part in (told, because(data.reasons), *each) if part)
+    offenders = data.offenders if mine is None else (mine,)
+    each = [because(f"Player {one.player} was not cleared", one.reasons) for one in offenders]
+    others = len(data.offenders) - len(offenders)
+    also = [f"{count(others, 'other')} {'was' if others == 1 else 'were'} not cleared either."] if others else []
+    return " ".join((told, *each, *also))
 
 
 def _entrant(entrants: tuple[Entrant, ...], scene: Scene) -> Entrant | None:
@@ -115,7 +111,7 @@ def _ended(data: GameEnded, scene: Scene) -> str:
     won = f"; {data.winner} won" if data.winner else ""
     full = "a full game" if data.full else "not a full game"
     listing = f" Player {scene.player} was on its list." if scene.player in data.players else ""
-    played = lasting(timedelta(minutes=data.played_minutes))
+    played = count(round(data.played_minutes), "minute")
     return f"Game {data.game} on field {data.field} ended after {played} of play, {full}{won}.{listing}"
 
 
@@ -145,8 +141,8 @@ WORDS: Words = {
     GameStarted: _started,
     StartRefused: _refused,
     PlayerAdmitted: _admitted,
-    AdmissionRefused: lambda d, _: (
-        f"Player {d.player} was not let onto field {d.field}{in_game(d.game)}. {because(d.reasons)}".strip()
+    AdmissionRefused: lambda d, _: because(
+        f"Player {d.player} was not let onto field {d.field}{in_game(d.game)}", d.reasons
     ),
     PlayerOut: _out,
     HoldAsked: _asked,

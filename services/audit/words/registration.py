@@ -59,10 +59,8 @@ def _refunded(data: RefundGranted, scene: Scene) -> str:
 
 
 def _not_refunded(data: RefundRefused, scene: Scene) -> str:
-    return (
-        f"Player {data.player} asked for {scene.money(data.amount_minor)} of payment {data.payment} back (refund "
-        f"{data.refund}); it was refused. {because(data.reasons)}"
-    ).strip()
+    asked = f"{scene.money(data.amount_minor)} of payment {data.payment} back (refund {data.refund})"
+    return because(f"Player {data.player} asked for {asked}; it was refused", data.reasons)
 
 
 def _consent(data: ConsentGiven, _: Scene) -> str:

@@ -108,9 +108,10 @@ def lasting(span: timedelta) -> str:
     return together(parts)
 
 
-def because(reasons: Iterable[Reason]) -> str:
-    """The sentences of reasons, as they were put to the player."""
-    return " ".join(f"\N{LEFT DOUBLE QUOTATION MARK}{one.sentence}\N{RIGHT DOUBLE QUOTATION MARK}" for one in reasons)
+def because(told: str, reasons: Iterable[Reason]) -> str:
+    """A sentence with the reasons after it, as they were put to the player."""
+    quoted = " ".join(f"\N{LEFT DOUBLE QUOTATION MARK}{one.sentence}\N{RIGHT DOUBLE QUOTATION MARK}" for one in reasons)
+    return f"{told}: {quoted}" if quoted else f"{told}."
 
 
 def on_field(field: str | None) -> str:

@@ -3,7 +3,18 @@
 from typing import Final
 
 from contracts.envelope import Data, Unknown
-from services.audit.words import discipline, duty, equipment, games, incidents, park, registration, vault, velocity
+from services.audit.words import (
+    discipline,
+    duty,
+    equipment,
+    evidence,
+    games,
+    incidents,
+    park,
+    registration,
+    vault,
+    velocity,
+)
 from services.audit.words.scene import Scene, Words
 
 WORDS: Final[Words] = {
@@ -16,6 +27,7 @@ WORDS: Final[Words] = {
     **incidents.WORDS,
     **park.WORDS,
     **vault.WORDS,
+    **evidence.WORDS,
     Unknown: lambda d, _: (
         f"Something was recorded that this software cannot read ({d.type}, version {d.version}). "
         "Whoever it concerns is not cleared until it can."

@@ -9,7 +9,7 @@ from contracts.vault import (
     PersonErased,
     ReportMade,
 )
-from services.audit.words.scene import Scene, Words, because, begun, listed, spoken
+from services.audit.words.scene import Scene, Words, because, listed, spoken
 
 
 def _kept(data: DetailKept, _: Scene) -> str:
@@ -19,8 +19,9 @@ def _kept(data: DetailKept, _: Scene) -> str:
 
 
 def _lifted(data: LegalHoldLifted, _: Scene) -> str:
-    which = f"legal hold {data.hold}" if data.hold else f"the legal hold of incident {data.incident}"
-    return f"{begun(which)} about {listed(data.persons, 'person')} was lifted."
+    named = (("Legal hold", data.hold), ("The legal hold of incident", data.incident))
+    which = next((f"{kind} {name}" for kind, name in named if name), "A legal hold")
+    return f"{which} about {listed(data.persons, 'person')} was lifted."
 
 
 WORDS: Words = {
@@ -30,9 +31,7 @@ WORDS: Words = {
     ),
     LegalHoldLifted: _lifted,
     PersonErased: lambda d, _: f"What the vault kept about person {d.person} was erased for good.",
-    ErasureRefused: lambda d, _: (
-        f"What the vault keeps about person {d.person} was not erased. {because(d.reasons)}".strip()
-    ),
+    ErasureRefused: lambda d, _: because(f"What the vault keeps about person {d.person} was not erased", d.reasons),
     ErasureReapplied: lambda d, s: (
         f"The erasure of person {d.person} on {d.erased_at:%Y-%m-%d} at {s.clock(d.erased_at)} was lost with a restore; it holds again."
     ),
