@@ -16,7 +16,8 @@ from cyclopts import App
 
 import deploy.commands.check
 import deploy.commands.evidence
-import deploy.commands.stories  # noqa: F401 - registers its commands
+import deploy.commands.stories
+import deploy.commands.vault  # noqa: F401 - registers its commands
 from deploy import serve, upkeep
 from deploy.app import PortTaken, listening_socket
 from deploy.commands.audit import AUDIT

@@ -1,13 +1,19 @@
-"""What the vault keeps outside the database: the park's master key, and the ledger of erasures that outlives every backup."""
+"""What the vault keeps outside the database: the park's master key, and the ledger of erasures that outlives every backup.
+
+`vault-<park>.key` holds the key in hex: without a copy of it elsewhere, its loss loses the vault. `erasures-<park>.txt` has a line for
+each erasure: when, whom, and the id of the event that granted it. Nothing is ever taken out of either.
+"""
 
 import os
 import secrets
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from uuid import UUID
 
 from contracts.problems import Unavailable
+from services.core import durable
 from services.vault.sealing import KEY, MasterKey
 from services.vault.states import Erasure
 
@@ -24,40 +30,47 @@ class VaultClosed(Unavailable):
 
 
 class Outside:
-    """The vault's files of one park in the folder that only the service's account can enter."""
+    """The vault's files of one park, in a folder that only the service's account can enter. Every method raises VaultClosed."""
 
     def __init__(self, folder: Path, park: str) -> None:
         self.master = folder / f"vault-{park}.key"
         self.ledger = folder / f"erasures-{park}.txt"
 
     def master_key(self) -> MasterKey | None:
-        """The park's master key, or None where there is none yet; raises VaultClosed when its file holds no key."""
+        """The park's master key, or None where there is none yet."""
+        with _usable(self.master):
+            if not self.master.exists():
+                return None
+            written = self.master.read_bytes()
         try:
-            return MasterKey(_key(self.master))
-        except FileNotFoundError:
-            return None
+            secret = bytes.fromhex(written.decode("ascii"))
+        except ValueError:
+            secret = b""
+        if len(secret) != KEY:
+            raise VaultClosed(
+                f"{self.master.name} holds no key of {KEY} bytes in hex. Put back the copy that was made of it."
+            )
+        return MasterKey(secret)
 
-    def make_master_key(self) -> MasterKey:
-        """The park's master key, made if there is none. Of two processes that make one at once, both use the first."""
+    def make_master_key(self) -> None:
+        """Make the park's master key, unless there is one. Of two processes that make one at once, the first one's stands."""
         fresh = self.master.with_name(f"{self.master.name}.{secrets.token_hex(4)}")
-        _append(fresh, f"{secrets.token_bytes(KEY).hex()}\n".encode())
-        try:
-            os.link(fresh, self.master)
-        except FileExistsError:
-            pass
-        finally:
+        with _usable(self.master):
+            durable.append(fresh, f"{secrets.token_bytes(KEY).hex()}\n".encode())
+            with suppress(FileExistsError):
+                os.link(fresh, self.master)
             fresh.unlink()
-        _sync_folder(self.master)
-        return MasterKey(_key(self.master))
+            durable.sync(self.master.parent)
 
     def erasures(self) -> dict[str, Erasure]:
-        """Every erasure in the ledger. A last line without its end was broken off, and is none; other lines that are none raise VaultClosed."""
-        try:
-            whole, _, _ = self.ledger.read_bytes().rpartition(b"\n")
-        except FileNotFoundError:
-            return {}
+        """Every erasure in the ledger. A last line without its end was broken off, and is none."""
+        with _usable(self.ledger):
+            whole, _, _ = self._written().rpartition(b"\n")
         found = [self._erasure(number, line) for number, line in enumerate(whole.split(b"\n"), 1) if line]
         return {one.person: one for one in found}
+
+    def _written(self) -> bytes:
+        return self.ledger.read_bytes() if self.ledger.exists() else b""
 
     def _erasure(self, number: int, line: bytes) -> Erasure:
         try:
@@ -73,40 +86,18 @@ class Outside:
         lines = "".join(f"{one.at.isoformat()} {one.person} {one.id}\n" for one in erasures)
         if not lines:
             return
-        self._cut_broken_line()
-        _append(self.ledger, lines.encode())
-        _sync_folder(self.ledger)
-
-    def _cut_broken_line(self) -> None:
-        try:
-            written = self.ledger.read_bytes()
-        except FileNotFoundError:
-            return
-        if not written.endswith(b"\n"):
-            os.truncate(self.ledger, written.rfind(b"\n") + 1)
+        with _usable(self.ledger):
+            written = self._written()
+            if not written.endswith(b"\n") and written:  # broken off: its event is in the log, and comes again
+                os.truncate(self.ledger, written.rfind(b"\n") + 1)
+            durable.append(self.ledger, lines.encode())
 
 
-def _key(path: Path) -> bytes:
+@contextmanager
+def _usable(path: Path) -> Iterator[None]:
     try:
-        key = bytes.fromhex(path.read_text(encoding="ascii"))
-    except ValueError:
-        key = b""
-    if len(key) != KEY:
-        raise VaultClosed(f"{path.name} holds no key of {KEY} bytes in hex. Put back the copy that was made of it.")
-    return key
-
-
-def _append(path: Path, content: bytes) -> None:
-    """Add to a file that nobody else can read, durably."""
-    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600), "ab") as stream:
-        stream.write(content)
-        stream.flush()
-        os.fsync(stream.fileno())
-
-
-def _sync_folder(path: Path) -> None:
-    folder = os.open(path.parent, os.O_RDONLY)
-    try:
-        os.fsync(folder)
-    finally:
-        os.close(folder)
+        yield
+    except OSError as error:
+        raise VaultClosed(
+            f"{path} cannot be used ({error.strerror}). Make it so; nothing is opened until then."
+        ) from error

@@ -41,6 +41,7 @@ class Vault:
         try:
             return (await self._master_key()).unwrap(self.park, person, wrapped)
         except SealBroken:
+            self._master = None  # read again, once the right one lies there
             raise VaultClosed(
                 f"{self.outside.master.name} is not the key of this vault. Put back the right one."
             ) from None
@@ -62,13 +63,14 @@ class Vault:
         """The park's master key. A vault that holds keys but lacks it is closed: a new one would open nothing."""
         if self._master is None:
             self._master = self.outside.master_key()
-        if self._master is None:
+        while self._master is None:
             async with self._pool.connection() as connection:
                 if await connection.fetchval(_ANY_KEY, self.park):
                     raise VaultClosed(
                         f"{self.outside.master.name} is gone, and nothing opens without it. Put back the copy."
                     )
-            self._master = await asyncio.to_thread(self.outside.make_master_key)
+            await asyncio.to_thread(self.outside.make_master_key)
+            self._master = self.outside.master_key()
         return self._master
 
     async def put(self, event: UUID, label: Label, text: str, key: PersonKey, now: datetime) -> None:

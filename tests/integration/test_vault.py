@@ -19,6 +19,7 @@ from contracts import leaf
 from deploy.account import server_account
 from deploy.app import listening_socket, running
 from deploy.binaries import program
+from deploy.commands.vault import access_of, told
 from deploy.postgres import WHEEL
 from deploy.services import PROJECTIONS, SERVICES
 from services.core.clock import SystemClock
@@ -234,6 +235,10 @@ class Park:
     def report(self, person):
         return made(self.get(f"vault/persons/{person}"), 200)
 
+    @property
+    def device(self):
+        return self.key.partition(".")[0]
+
 
 @contextmanager
 def up_here(url, outside):
@@ -411,7 +416,6 @@ def test_a_vault_whose_key_is_gone_is_closed_and_says_so_and_the_park_plays_on(s
         (tmp_path / "vault-larchmoor.key").write_text("ab" * 32)
         assert "Put back the right one" in made(park.post("vault/keep-detail", DETAIL | {"entry": "d2"}), 503)["detail"]
         key.rename(tmp_path / "vault-larchmoor.key")
-    with stand() as park:
         assert [one["text"] for one in park.report("ash")["details"]] == [NOTE]
 
 
@@ -424,6 +428,25 @@ def test_a_ledger_that_cannot_be_read_closes_the_vault_until_it_can(stand, tmp_p
         made(park.post("registration/register-person", {"person": "elm", "age_band": 18}))
         ledger.unlink()
         made(park.post("vault/keep-detail", DETAIL))
+
+
+@pytest.mark.usefixtures("settled")
+def test_from_the_terminal_too_all_is_opened_and_leaves_its_trace(stand, database, tmp_path):
+    with stand() as park:
+        made(park.post("vault/keep-detail", DETAIL))
+    with start_blocking_portal() as portal:
+        found = portal.call(access_of, database.url, tmp_path, None, "ash", "staff-wren")
+    text = "\n".join(told(found))
+    assert NOTE in text
+    assert "local law" in text
+    assert [(look.device, look.actor) for look in found.looked] == [("terminal", "staff-wren")]
+    assert rows(database.url, "SELECT device FROM log.event WHERE type = 'vault.report_made'") == [("terminal",)]
+    assert [look["device"] for look in in_turn(stand)] == ["terminal", park.device]
+
+
+def in_turn(stand):
+    with stand() as park:
+        return park.report("ash")["looked"]
 
 
 @pytest.mark.usefixtures("settled")

@@ -24,7 +24,8 @@ def outside(tmp_path):
 
 def test_the_master_key_is_made_once_and_only_this_account_can_read_it(outside):
     assert outside.master_key() is None
-    wrapped = outside.make_master_key().new("larchmoor", "ash")
+    outside.make_master_key()
+    wrapped = outside.master_key().new("larchmoor", "ash")
     written = outside.master.read_bytes()
     outside.make_master_key()
     assert outside.master.read_bytes() == written
@@ -38,7 +39,8 @@ def test_of_several_that_make_the_key_at_once_all_use_the_same(outside):
 
     def make():
         together.wait()
-        made.append(outside.make_master_key())
+        outside.make_master_key()
+        made.append(outside.master_key())
 
     threads = [threading.Thread(target=make) for _ in range(6)]
     for thread in threads:
@@ -61,6 +63,13 @@ def test_a_closed_vault_is_a_documented_problem():
     closed = VaultClosed("it is shut.")
     assert (closed.status, closed.type_uri()) == (503, Unavailable.type_uri())
     assert closed.detail == "The vault is closed: it is shut."
+
+
+def test_a_folder_that_cannot_be_used_closes_the_vault_and_is_named(tmp_path):
+    away = Outside(tmp_path / "away", "larchmoor")
+    for ask in (away.make_master_key, lambda: away.record([gone("ash")])):
+        with pytest.raises(VaultClosed, match=r"away/\S+ cannot be used \(No such file or directory\)"):
+            ask()
 
 
 def test_the_ledger_gives_back_what_was_added(outside):
