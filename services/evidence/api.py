@@ -154,7 +154,7 @@ def _pool(request: Request[Any, Any, Any]) -> Pool:
 
 def _text(note: str) -> Response[str]:
     return Response(
-        note, media_type="text/plain; charset=utf-8", status_code=200, headers={"Cache-Control": "no-store"}
+        note, media_type="text/plain", status_code=200, headers={"Cache-Control": "no-store"}
     )
 
 
