@@ -7,7 +7,7 @@ import structlog
 import uvloop
 
 from services.core.garbage import look_seldom
-from tests.bench import appends, commands, figures, gate, growth, replay, wall
+from tests.bench import appends, case, commands, figures, gate, growth, replay, wall
 from tests.bench.figures import Figure
 from tests.bench.ground import QUICK, Ground, Sizes, ground
 from tests.bench.history import Day, played
@@ -19,6 +19,7 @@ MEASURES: dict[str, Callable[[Ground, Day], Awaitable[list[Figure]]]] = {
     "gate": gate.measure,
     "wall": wall.measure,
     "growth": growth.measure,
+    "case": case.measure,
 }
 
 
