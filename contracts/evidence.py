@@ -1,7 +1,7 @@
 """What proves the record: the keys that sign for it, its checkpoints, and proofs that an event lies under one."""
 
 from datetime import datetime
-from typing import Annotated, ClassVar, get_args
+from typing import Annotated, ClassVar, Literal, get_args
 
 from msgspec import Meta, Struct
 
@@ -21,6 +21,9 @@ VerifierKeyText = Annotated[
 NoteText = Annotated[
     str, Meta(description="A signed checkpoint as text (C2SP tlog-checkpoint): origin, size, root, time, signatures.")
 ]
+RestoreCause = Annotated[
+    Literal["backup", "point_in_time", "other"], Meta(description="What the database was brought back from or to.")
+]
 MOST_LISTED = 1000
 
 
@@ -30,6 +33,21 @@ class KeyAdopted(Data, frozen=True, kw_only=True):
     ALSO: ClassVar[tuple[str, ...]] = ("evidence",)
     vkey: VerifierKeyText
     replaces: VerifierKeyText | None
+
+
+class EpochBegun(Data, frozen=True, kw_only=True):
+    """The database was brought back from a backup: a new life of the log begins with this event.
+
+    As far as was known outside the database, the life before it held the positions `lost_first` to `lost_last` as well. Checkpoints
+    over any of these stand no longer: nothing is left to hold them against.
+    """
+
+    ALSO: ClassVar[tuple[str, ...]] = ("evidence",)
+    epoch: Annotated[int, Meta(ge=2)]
+    checkpoint: Annotated[NoteText | None, Meta(description="The last checkpoint that was known outside.")]
+    lost_first: Position
+    lost_last: Position
+    cause: RestoreCause
 
 
 class SignedCheckpoint(Struct, frozen=True, kw_only=True):

@@ -69,3 +69,7 @@ class RequestReused(Exception):  # noqa: N818  an answer, not a fault
 
 class OutcomeUnknown(Exception):  # noqa: N818  an answer, not a fault
     """The database did not answer in time: the events may be recorded or not. The same request may be sent again."""
+
+
+class Behind(Exception):  # noqa: N818  a state of the world, not a fault
+    """More of this log is known outside the database than it holds: nothing is recorded until a person has looked."""

@@ -71,6 +71,17 @@ class Bus:
             except NotFoundError:
                 return None
 
+    async def newest(self, park: str) -> Stream | None:
+        """The stream that holds a park's subjects, None when there is none."""
+        wanted = Stream(park, 1)
+        with translated():
+            jetstream = (await self._connected()).jetstream()
+            try:
+                name = await jetstream.find_stream_name_by_subject(wanted.subjects)
+            except NotFoundError:
+                return None
+        return Stream(park, int(name.rpartition("_")[2]))
+
     async def make(self, stream: Stream, first: int = 1) -> None:
         """Make the stream, its first sequence to be `first`; the stream of an earlier epoch stands aside.
 

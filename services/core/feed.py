@@ -25,7 +25,8 @@ class Feed:
         self._reader = reader
         self._consumer: Consumer | None = None
         self._attaching: asyncio.Task[tuple[Consumer, int]] | None = None
-        self._epoch = 0
+        self.epoch = 0
+        """Of the stream that it reads, or read last."""
         self._backoff = Backoff()
         self._try_at = 0.0
 
@@ -53,9 +54,9 @@ class Feed:
             await asyncio.wait({self._attaching}, timeout=_IDLE)
             if self._attaching.done():
                 attached, self._attaching = self._attaching, None
-                self._consumer, self._epoch = attached.result()
+                self._consumer, self.epoch = attached.result()
                 self._backoff.succeeded()
-                _logger.info("feed connected", park=self._log.park, reader=self._reader, epoch=self._epoch)
+                _logger.info("feed connected", park=self._log.park, reader=self._reader, epoch=self.epoch)
         return self._consumer
 
     async def _attach(self, bus: Bus, after: int) -> tuple[Consumer, int]:
@@ -70,7 +71,7 @@ class Feed:
 
     async def expect(self, epoch: int) -> None:
         """Leave the stream of an epoch that has ended."""
-        if self._consumer is not None and epoch != self._epoch:
+        if self._consumer is not None and epoch != self.epoch:
             await self.close()
 
     async def acknowledge(self) -> None:

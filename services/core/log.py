@@ -11,6 +11,7 @@ import asyncpg
 from services.core.append import (
     Append,
     Appended,
+    Behind,
     Condition,
     Conflict,
     Draft,
@@ -26,6 +27,7 @@ from services.core.writer import Outcome, Writer
 __all__ = [
     "Append",
     "Appended",
+    "Behind",
     "Condition",
     "Conflict",
     "Draft",
@@ -65,6 +67,8 @@ class Log:
 
     def __init__(self, pool: Pool, park: str, clock: Clock) -> None:
         self.park = park
+        self.behind = ""
+        """Why nothing is recorded now; empty while all is well."""
         self._pool = pool
         self._clock = clock
         self._writer = Writer(self._write, park)
@@ -88,8 +92,10 @@ class Log:
         """Record events durably, all or none.
 
         Raises Conflict when a condition fails, RequestReused when the request's id was used otherwise,
-        OutcomeUnknown when the database did not answer in time.
+        OutcomeUnknown when the database did not answer in time, Behind while the log lacks what is known outside of it.
         """
+        if self.behind:
+            raise Behind(self.behind)
         if not append.events:
             raise ValueError("an append brings at least one event")
         return await self._writer.append(append)

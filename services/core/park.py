@@ -22,6 +22,7 @@ from services.core.fold import Fold, Given, Subject
 from services.core.log import (
     Append,
     Appended,
+    Behind,
     Condition,
     Conflict,
     Draft,
@@ -71,6 +72,7 @@ class Park:
         self.park = park
         self.log = log
         self.clock = clock
+        self._epoch = 0
         self._remembered: OrderedDict[Subject, tuple[int, Any]] = OrderedDict()
 
     async def execute(self, handler: Handler[C], command: C, asked: Asked) -> Answer:
@@ -109,6 +111,8 @@ class Park:
                 continue
             except RequestReused:
                 raise _reused(asked.id) from None
+            except Behind as error:
+                raise Unavailable(str(error)) from error
             except OutcomeUnknown as error:
                 raise Unavailable(
                     "The log did not answer in time, so it is not known whether this was recorded. Send the same request again."
@@ -133,6 +137,7 @@ class Park:
         return given, read
 
     async def _bring_up_to_date(self, wanted: Iterable[Subject]) -> Head:
+        epoch = self._epoch
         known = {subject: self._remembered.get(subject, (0, None)) for subject in wanted}
         afters: dict[str, int] = {}
         for (fold, name), (position, _) in known.items():
@@ -142,11 +147,20 @@ class Park:
             reading = await self.log.read(afters)
         except LOST as error:
             raise Unavailable("The log cannot be read. Nobody is cleared until it can; try again shortly.") from error
+        if reading.head.epoch != epoch:
+            self._begin_anew(reading.head.epoch)
+            return await self._bring_up_to_date(wanted)
         events = {tag: [recent(row.leaf) for row in rows] for tag, rows in reading.events.items()}
         for (fold, name), (position, state) in known.items():
             newer = [event for event in events.get(fold.tag(name), ()) if event.position > position]
             self._remember((fold, name), reading.head.position, fold.over(name, newer, state))
         return reading.head
+
+    def _begin_anew(self, epoch: int) -> None:
+        """Forget every state of another life of the log: it may rest on events that this one lacks."""
+        if epoch != self._epoch:
+            self._epoch = epoch
+            self._remembered.clear()
 
     def _remember(self, subject: Subject, position: int, state: Any) -> None:
         if self._remembered.get(subject, (0, None))[0] <= position:

@@ -132,7 +132,7 @@ class Projector:
         news = [event for event in events if event.position > track.position]
         try:
             if news and _dense(news, track.position):
-                await track.project(news)
+                await track.project(news, self._feed.epoch)
             elif news or head > track.position:
                 await track.replay(self._log)
         except NotNext:

@@ -20,7 +20,7 @@ _REMEMBERED = 20_000
 
 
 class NotNext(Exception):  # noqa: N818 - a state of the world, not a mistake
-    """These events do not follow the checkpoint, or lie beyond the log's head: read the log from `position`."""
+    """These events do not follow the checkpoint, or are not the log's as it is now: read the log from `position`."""
 
 
 class Track(Generic[S]):
@@ -51,15 +51,16 @@ class Track(Generic[S]):
             return await generations.lock(connection, self._generation)
         return await generations.lock_live(connection, self.projection.name, self.park)
 
-    async def project(self, events: Events) -> None:
+    async def project(self, events: Events, epoch: int | None = None) -> None:
         """Take in the events behind `position`, dense and in order, at most BATCH: rows and checkpoint in one transaction.
 
-        What another process has applied already is only passed on to the listeners. Raises NotNext.
+        What another process has applied already is only passed on to the listeners. `epoch`: whose stream they come from, unless
+        from the log itself. Raises NotNext.
         """
         try:
             async with self._pool.connection() as connection, connection.transaction():
                 at = await self._lock(connection)
-                fresh = self._fresh(at, events)
+                fresh = self._fresh(at, events, epoch)
                 states = await self._load(connection, at, events)
                 changed = set(self.projection.apply(fresh, states))
                 if fresh:
@@ -71,7 +72,9 @@ class Track(Generic[S]):
         self.position = events[-1].position
         self._tell(at.epoch, events, {tag: states[tag] for tag in self._changed(at, events, changed) if tag in states})
 
-    def _fresh(self, at: Checkpoint, events: Events) -> Events:
+    def _fresh(self, at: Checkpoint, events: Events, epoch: int | None) -> Events:
+        if epoch not in {None, at.epoch}:
+            raise NotNext(f"the events are from the stream of epoch {epoch}, the log is in epoch {at.epoch}")
         if at.position < events[0].position - 1:
             self.position = at.position
             raise NotNext(f"the checkpoint is at {at.position}, the events begin at {events[0].position}")

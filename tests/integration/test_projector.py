@@ -267,7 +267,7 @@ async def test_a_new_epochs_stream_is_followed(park):
         await load(park, batches=5)
         await admin.execute("UPDATE log.park_head SET epoch = 2 WHERE park = $1", park.name)
         await park.relayed(epoch=2)
-        await eventually(lambda: _true(project._feed._epoch == 2), 20)
+        await eventually(lambda: _true(project._feed.epoch == 2), 20)
         await load(park, batches=5)
         await level(park, project)
     await admin.close()
