@@ -6,7 +6,6 @@ from typing import Any
 from msgspec import Struct
 
 from contracts import leaf
-from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.duty import DutyEnded, DutyRefused, DutyStarted, StaffRegistered
 from contracts.envelope import Data, Recorded
 from contracts.equipment import (
@@ -33,10 +32,11 @@ from contracts.games import (
 from contracts.incidents import IncidentRecorded
 from contracts.park import DayClosed, DayOpened, RulesAdopted, WeatherRecorded
 from contracts.problems import UnknownSubject
-from contracts.registration import ConsentGiven, GuardianLeft, MinorHandedOver, PlayerRegistered
+from contracts.registration import PlayerRegistered
 from contracts.rules import DEFAULT, Rules
 from contracts.story import Story
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
+from services.audit.owning import concerned, gear_of, own_of
 from services.audit.redaction import Own
 from services.audit.shelf import Shelf
 from services.core.log import Row
@@ -78,6 +78,8 @@ class Case(Struct, frozen=True, kw_only=True):
     events: tuple[Found, ...]
     rules: tuple[Rules, ...]
     """The versions in force in it, the earliest first."""
+    cut: bool = False
+    """Whether the subject has more events, earlier than these."""
 
     @property
     def tag(self) -> str:
@@ -109,7 +111,7 @@ async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -
             f"The record knows no {tag.replace(':', ' ', 1)}. Check the spelling, or find the player by pass or armband first.",
             where=tag,
         )
-    players = concerned(kind, subject, its)
+    players = concerned(kind, subject, [one.recorded.data for one in its])
     tags = dict.fromkeys([tag, *(f"player:{player}" for player in players)])
     stories = tuple([await tell(one, its[0].recorded.position - 1 if one == tag else 0) for one in tags])
     for player in players:
@@ -121,64 +123,22 @@ async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -
             await gathering.incident(found.recorded)
     rules = await gathering.rules()
     events = gathering.events()
-    own = own_of(tag, players, events)
-    return Case(park=park, kind=kind, subject=subject, own=own, players=players, events=events, rules=rules), stories
+    own = own_of(tag, players, [one.recorded.data for one in events])
+    case = Case(
+        park=park,
+        kind=kind,
+        subject=subject,
+        own=own,
+        players=players,
+        events=events,
+        rules=rules,
+        cut=len(its) == MOST,
+    )
+    return case, stories
 
 
 def tag_of(kind: str, subject: str) -> str:
     return f"{kind}:{subject}" if subject else kind
-
-
-def concerned(kind: str, subject: str, found: Iterable[Found]) -> tuple[str, ...]:
-    """The players whom a case is about: himself, those named in an incident or by a caution in the end, a person's own days."""
-    if kind == "player":
-        return (subject,)
-    events = [one.recorded.data for one in found]
-    if kind == "incident":
-        return tuple(dict.fromkeys(p for one in events if isinstance(one, IncidentRecorded) for p in one.players))
-    if kind == "person":
-        return tuple(one.player for one in events if isinstance(one, PlayerRegistered) and one.person == subject)
-    if kind == "caution":
-        named = [one.player for one in events if isinstance(one, CautionRecorded | CautionResolved) and one.player]
-        return tuple(named[-1:])
-    return ()
-
-
-def own_of(tag: str, players: tuple[str, ...], found: Iterable[Found]) -> Own:
-    """What belongs to a case's players: themselves as persons, the adults who answer for them, their gear and numbers."""
-    events = [one.recorded.data for one in found]
-    registered = [one for one in events if isinstance(one, PlayerRegistered) and one.player in players]
-    persons = {one.person for one in registered}
-    persons |= {tag.partition(":")[2]} if tag.startswith("person:") else set()
-    for one in events:
-        match one:
-            case ConsentGiven(person=person, guardian=guardian, responsible=responsible) if person in persons:
-                persons |= {guardian, *filter(None, [responsible])}
-            case GuardianLeft(guardian=guardian, responsible=str(responsible)) if guardian in persons:
-                persons.add(responsible)
-            case MinorHandedOver(player=player, adult=adult) if player in players:
-                persons.add(adult)
-    gear = {f"{prefix}:{name}" for one in events for prefix, name in _gear_of(one, players)}
-    return Own(
-        players=frozenset(players),
-        persons=frozenset(persons),
-        tags=frozenset({tag, *gear}),
-        armbands=frozenset(one.armband for one in registered),
-    )
-
-
-def _gear_of(data: Data, players: tuple[str, ...]) -> Iterable[tuple[str, str]]:
-    """The gear that an event puts into, or takes out of, the hands of one of these players."""
-    holders = {getattr(data, name, None) for name in ("player", "owner", "giver", "taker")}
-    alone = isinstance(data, IncidentRecorded) and set(data.players) <= set(players)
-    if not (holders & set(players) or alone):
-        return
-    for name in ("marker", "mask", "bottle", "returned", "markers", "masks"):
-        value = getattr(data, name, None)
-        prefix = "marker" if name == "returned" else name.removesuffix("s")
-        for one in value if isinstance(value, tuple) else (value,):
-            if isinstance(one, str):
-                yield prefix, one
 
 
 class _Gathering:
@@ -207,7 +167,7 @@ class _Gathering:
                 await self.take(rows, lambda event, person=person: getattr(event.data, "person", None) == person)  # type: ignore[misc]
         for tag in _tags(his, "caution", player):
             await self.take(await self._shelf.newest(tag))
-        for prefix, name in dict.fromkeys(pair for one in his for pair in _gear_of(one.recorded.data, (player,))):
+        for prefix, name in dict.fromkeys(pair for one in his for pair in gear_of(one.recorded.data, (player,))):
             await self.gear(prefix, name, his, last)
 
     async def gear(self, prefix: str, name: str, his: list[Found], last: int) -> None:

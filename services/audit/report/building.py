@@ -43,9 +43,10 @@ def _each_once(stories: Sequence[Story]) -> list[Told]:
 def _lead(case: Case, events: Sequence[Told], zone: str) -> tuple[str, ...]:
     days = sorted({one.recorded.day for one in case.events if case.tag in one.recorded.tags})
     when = f"on {days[0]}" if len(days) == 1 else f"from {days[0]} to {days[-1]}"
+    cut = " It has earlier events, which are not in this file." if case.cut else ""
     who = f" It is about {listed(tuple(f'player {one}' for one in case.players))}." if case.players else ""
     return (
-        f"What the park's record holds about {titled(case.kind, case.subject)}: {counted(len(events), 'event')} {when}.{who} Times are the park's own ({zone}), with their offset.",
+        f"What the park's record holds about {titled(case.kind, case.subject)}: {counted(len(events), 'event')} {when}.{who}{cut} Times are the park's own ({zone}), with their offset.",
         "Names, addresses and medical notes are not in the record and so not in this file: people stand here under opaque ids. Of other players nothing but such an id leaves the park; an event that says more of them is withheld, and stands here as a proven hash with a redacted view.",
         *verifying.CAUTIONS,
     )

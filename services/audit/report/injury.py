@@ -35,6 +35,7 @@ from contracts.rules import Rules
 from contracts.vault import DetailKept
 from contracts.velocity import ChronoChecked, MarkerTested
 from services.audit.dossier import Case
+from services.audit.report import particulars
 from services.audit.report.content import Section, Table
 from services.audit.report.moments import NOT_RECORDED, counted, listed, local, plainly, titled
 
@@ -171,7 +172,7 @@ class _Asked:
         )
         minor = bool(registered) and registered[0].data.age_band < self._rules.waiver.majority_years
         if minor:
-            yield self._events("Guardian's authority", self._before(ConsentGiven, person=person), _consent)
+            yield self._events("Guardian's authority", self._before(ConsentGiven, person=person), particulars.consent)
         elif registered:
             yield Item("Guardian's authority", "none needed by the park's rules: of age", (registered[0].position,))
         yield self._events(
@@ -203,7 +204,7 @@ class _Asked:
         yield self._pieces("Bottle", "bottle", bottles, BottleRegistered)
         yield Item("Paint batch")
         tests = [one for one in self._before(MarkerTested) if one.data.marker in markers]
-        yield self._events("Readings, strings up to the incident", tests, _string)
+        yield self._events("Readings, strings up to the incident", tests, particulars.string)
         yield self._checks("Chronograph checked before", tests, before=True)
         yield self._checks("Chronograph checked after", tests, before=False)
         yield self._impounded({*markers, *masks})
@@ -217,7 +218,7 @@ class _Asked:
             for one in self._all(GearQuarantined, GearReleased)
             if {one.data.marker, one.data.mask} & pieces and one.occurred_at >= self._incident.occurred_at
         ]
-        said = [*by_itself, *(f"{_set_aside(one)} ({self._at(one)})" for one in later)]
+        said = [*by_itself, *(f"{particulars.set_aside(one)} ({self._at(one)})" for one in later)]
         positions = (*([self._incident.position] if named else []), *(one.position for one in later))
         return Item("Impounded, uncleaned, with its custody", "; ".join(said) or NOT_RECORDED, positions)
 
@@ -236,7 +237,7 @@ class _Asked:
             return Item(what)
         entered = [one for one in self._case.of(register) if getattr(one.data, kind) in names]
         given = [one for one in self._before(GearIssued) if getattr(one.data, kind) in names][-1:]
-        said = [f"{getattr(one.data, kind)}, {_model(one.data)}" for one in entered] or list(names)
+        said = [f"{getattr(one.data, kind)}, {particulars.model(one.data)}" for one in entered] or list(names)
         said += [f"issued {self._at(one)}" for one in given]
         positions = tuple(one.position for one in (*entered, *given)) or (self._incident.position,)
         return Item(what, "; ".join(said), positions)
@@ -247,11 +248,11 @@ class _Asked:
             checks = self._all(ChronoChecked, chrono=test.data.chrono)
             side = [one for one in checks if (one.position < test.position) == before]
             found |= {one.position: one for one in (side[-1:] if before else side[:1])}
-        return self._events(what, [found[position] for position in sorted(found)], _check)
+        return self._events(what, [found[position] for position in sorted(found)], particulars.check)
 
     def ground(self) -> Iterator[Item]:
         field, game = self._incident.data.field, self._incident.data.game
-        yield self._events("Field and its limits", self._before(FieldConfigured, field=field)[-1:], _limits)
+        yield self._events("Field and its limits", self._before(FieldConfigured, field=field)[-1:], particulars.limits)
         yield self._events(
             "Field inspection",
             self._before(FieldInspected, field=field)[-1:],
@@ -279,7 +280,7 @@ class _Asked:
         yield self._events(
             "Game started", started, lambda one: f"{plainly(one.data.format)}, {one.data.minutes:g} minutes"
         )
-        yield self._events("Play stopped", self._stops(started, HoldAsked, HoldConfirmed), _hold)
+        yield self._events("Play stopped", self._stops(started, HoldAsked, HoldConfirmed), particulars.hold)
         yield self._events(
             "Play resumed", self._stops(started, HoldLifted), lambda one: f"hold {one.data.hold} lifted after a sweep"
         )
@@ -314,7 +315,7 @@ class _Asked:
     def _training(self, referees: Sequence[Recorded[Any]]) -> Item:
         names = {one.data.staff for one in referees}
         entered = [one for one in self._case.of(StaffRegistered) if one.data.staff in names]
-        return self._events("Their training, as entered", entered, _qualified)
+        return self._events("Their training, as entered", entered, particulars.qualified)
 
     def _ratio(self, referees: Sequence[Recorded[Any]], started: Sequence[Recorded[Any]]) -> Item:
         if not started:
@@ -323,55 +324,3 @@ class _Asked:
         rule = f"the rule: at most {self._rules.games.players_per_referee}"
         said = f"{players} players started, {counted(staff, 'referee')} on duty; {rule}"
         return Item("Players for each referee", said, (started[0].position, *(one.position for one in referees)))
-
-
-def _consent(event: Recorded[ConsentGiven]) -> str:
-    data = event.data
-    there = "on site" if data.on_site else "not on site"
-    names = f", names {data.responsible} as responsible adult" if data.responsible else ""
-    return f"{data.guardian} as {plainly(data.relationship)}, wording {data.wording}, {there}{names}"
-
-
-def _string(event: Recorded[MarkerTested]) -> str:
-    data = event.data
-    readings = ", ".join(f"{one:g}" for one in data.readings_fps)
-    more = [
-        f"{data.temperature_c:g} °C" if data.temperature_c is not None else "",
-        "sealed" if data.sealed else "",
-        "low pressure seen" if data.low_pressure else "",
-    ]
-    return ", ".join(filter(None, [f"{data.marker} on {data.chrono}: {readings} ft/s", *more]))
-
-
-def _check(event: Recorded[ChronoChecked]) -> str:
-    data = event.data
-    bias = f", bias {data.bias_fps:+g} ft/s" if data.bias_fps is not None else ""
-    return f"{data.chrono}: {'good' if data.good else 'bad'}{bias}"
-
-
-def _limits(event: Recorded[FieldConfigured]) -> str:
-    data = event.data
-    return f"{data.title}: bench limit {data.limit_fps:g} ft/s, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, {data.capacity} players at most"
-
-
-def _model(data: Any) -> str:
-    if isinstance(data, BottleRegistered):
-        return f"{data.gas}, test due {data.test_due}"
-    calibre = f", calibre {data.calibre}, {data.firing_mode}" if isinstance(data, MarkerRegistered) else ""
-    return f"model {data.model}{calibre}{', his own' if data.owner else ', hired'}"
-
-
-def _set_aside(event: Recorded[Any]) -> str:
-    piece = event.data.marker or event.data.mask or event.data.bottle
-    return f"{piece} released" if isinstance(event.data, GearReleased) else f"{piece}: {plainly(event.data.fault)}"
-
-
-def _hold(event: Recorded[Any]) -> str:
-    if isinstance(event.data, HoldConfirmed):
-        return f"hold {event.data.hold} confirmed: stopped, covers on"
-    return f"hold {event.data.hold} asked for: {plainly(event.data.cause)}"
-
-
-def _qualified(event: Recorded[StaffRegistered]) -> str:
-    posts = listed([f"{plainly(one.post)} until {one.until}" for one in event.data.qualifications])
-    return f"{event.data.staff}: {posts or 'none'}"

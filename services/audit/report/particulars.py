@@ -1,0 +1,63 @@
+"""Single facts in the few words of a table's cell."""
+
+from typing import Any
+
+from contracts.duty import StaffRegistered
+from contracts.envelope import Recorded
+from contracts.equipment import BottleRegistered, GearReleased, MarkerRegistered
+from contracts.games import FieldConfigured, HoldConfirmed
+from contracts.registration import ConsentGiven
+from contracts.velocity import ChronoChecked, MarkerTested
+from services.audit.report.moments import listed, plainly
+
+
+def consent(event: Recorded[ConsentGiven]) -> str:
+    data = event.data
+    there = "on site" if data.on_site else "not on site"
+    names = f", names {data.responsible} as responsible adult" if data.responsible else ""
+    return f"{data.guardian} as {plainly(data.relationship)}, wording {data.wording}, {there}{names}"
+
+
+def string(event: Recorded[MarkerTested]) -> str:
+    data = event.data
+    readings = ", ".join(f"{one:g}" for one in data.readings_fps)
+    more = [
+        f"{data.temperature_c:g} °C" if data.temperature_c is not None else "",
+        "sealed" if data.sealed else "",
+        "low pressure seen" if data.low_pressure else "",
+    ]
+    return ", ".join(filter(None, [f"{data.marker} on {data.chrono}: {readings} ft/s", *more]))
+
+
+def check(event: Recorded[ChronoChecked]) -> str:
+    data = event.data
+    bias = f", bias {data.bias_fps:+g} ft/s" if data.bias_fps is not None else ""
+    return f"{data.chrono}: {'good' if data.good else 'bad'}{bias}"
+
+
+def limits(event: Recorded[FieldConfigured]) -> str:
+    data = event.data
+    return f"{data.title}: bench limit {data.limit_fps:g} ft/s, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, {data.capacity} players at most"
+
+
+def model(data: Any) -> str:
+    if isinstance(data, BottleRegistered):
+        return f"{data.gas}, test due {data.test_due}"
+    calibre = f", calibre {data.calibre}, {data.firing_mode}" if isinstance(data, MarkerRegistered) else ""
+    return f"model {data.model}{calibre}{', his own' if data.owner else ', hired'}"
+
+
+def set_aside(event: Recorded[Any]) -> str:
+    piece = event.data.marker or event.data.mask or event.data.bottle
+    return f"{piece} released" if isinstance(event.data, GearReleased) else f"{piece}: {plainly(event.data.fault)}"
+
+
+def hold(event: Recorded[Any]) -> str:
+    if isinstance(event.data, HoldConfirmed):
+        return f"hold {event.data.hold} confirmed: stopped, covers on"
+    return f"hold {event.data.hold} asked for: {plainly(event.data.cause)}"
+
+
+def qualified(event: Recorded[StaffRegistered]) -> str:
+    posts = listed([f"{plainly(one.post)} until {one.until}" for one in event.data.qualifications])
+    return f"{event.data.staff}: {posts or 'none'}"
