@@ -9,6 +9,7 @@ from contracts.audit_page import AUDIT_PAGE_READS
 from contracts.board import PAGE, Status
 from contracts.cases import CASE_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
+from contracts.moments import MOMENT_READS
 from contracts.park import Briefing
 from contracts.problems import (
     Broken,
@@ -21,6 +22,7 @@ from contracts.problems import (
 )
 from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
 from contracts.story import STORY_READS
+from contracts.what_if import WHAT_IF_READS
 from contracts.words import DayArmband, DayPass, FieldId
 
 
@@ -172,4 +174,6 @@ READS: tuple[Read, ...] = (
     *STORY_READS,
     *CASE_READS,
     *AUDIT_PAGE_READS,
+    *MOMENT_READS,
+    *WHAT_IF_READS,
 )

@@ -118,8 +118,6 @@ REACHING: Final = tuple(
 
 def effective(event: Recorded[Any], story: Iterable[Recorded[Any]]) -> datetime:
     """When an event takes effect. `story` holds the events of a tag that both it and what it corrects bear."""
-    if isinstance(event.data, CautionResolved):
-        return min(event.data.happened_at, event.occurred_at)
     found = CORRECTIONS.get(type(event.data))
     corrects = found(event.data).corrects if found else None
     if corrects is None:

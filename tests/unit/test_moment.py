@@ -296,6 +296,16 @@ def test_the_wall_of_a_moment_is_shown_on_both_axes_with_what_differs():
     assert [one["kind"] for one in told["alerts"].as_happened] == ["hold_not_confirmed"]
 
 
+def test_the_wall_of_a_moment_knows_nobody_who_came_later():
+    day = open_park()
+    person = "person-late"
+    day.at(40).when(registration.RegisterPerson(person=person, age_band=18))
+    day.when(registration.RegisterPlayer(player="late", person=person, day_pass=f"pass-{person}", armband=99))
+    for minute, expected in ((30, 4), (50, 5)):
+        answer = status(day, minute)
+        assert answer.as_recorded.players.registered == answer.as_happened.players.registered == expected
+
+
 def test_a_wall_on_which_nothing_was_told_late_is_the_same_on_both_axes():
     day = open_park()
     late(day, 55, 40, caution("c1"))
