@@ -102,9 +102,9 @@ class SeenPlayers(Struct, frozen=True, kw_only=True):
 Kind = Annotated[
     Literal[
         "player", "person", "group", "marker", "mask", "bottle", "field", "game", "rotation", "chrono", "staff", "caution", "payment",
-        "refund", "incident", "pass", "armband", "detail", "legal_hold", "park", "rules",
+        "refund", "incident", "pass", "armband", "detail", "legal_hold", "park", "rules", "fields", "evidence", "erasures",
     ],
-    Meta(description="What kind of subject it is. The park itself and its rules are named as the park is."),
+    Meta(description="What kind of subject it is. Where the park has one of the kind only, from `park` on, it is named as the park is."),
 ]  # fmt: skip
 SubjectId = Annotated[RecordId, Meta(description="Which one of its kind.")]
 Order = Annotated[Literal["recorded", "happened"], Meta(description="In order of recording, or of happening.")]

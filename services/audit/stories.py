@@ -16,8 +16,8 @@ from services.core.routes import park_of
 
 PAGE: Final = 500
 """Events in an answer that asks for no other number."""
-WHOLE: Final = frozenset({"park", "rules"})
-"""Kinds that are one subject: their tag is the kind alone."""
+WHOLE: Final = frozenset({"park", "rules", "fields", "evidence", "erasures"})
+"""Kinds of which a park has one: their tag is the kind alone."""
 
 
 @get("/parks/{park:str}/audit/stories/{kind:str}/{subject:str}", opt={"roles": AUDITORS})
@@ -37,7 +37,7 @@ async def story(
 
 
 def tag_of(park: Park, kind: str, subject: str) -> str:
-    """The tag of a subject; the park itself and its rules are asked for by the park's name."""
+    """The tag of a subject; the park itself, its rules and the like are asked for by the park's name."""
     fitting(kind, "kind", Kind)
     fitting(subject, "subject", SubjectId)
     return kind if kind in WHOLE and subject == park.park else f"{kind}:{subject}"

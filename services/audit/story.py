@@ -63,11 +63,12 @@ def tell(park: str, tag: str, rows: Sequence[Row], span: Span = ALL) -> Story:
     known = [(row, recent(row.leaf)) for row in rows if row.position <= until]
     belongs = _Belonging(tag, [event for _, event in known])
     withdrawals = Withdrawals(event for _, event in known)
-    following = Consequences(Scene(about=tag).player)
+    player = Scene(about=tag).player
+    following = Consequences(player)
     told: list[Told] = []
     for row, event in known:
         followed = following.take(event)
-        if event.position > span.after and (event in belongs or followed.for_player):
+        if event.position > span.after and (event in belongs or (player and followed.for_player)):
             told.append(_told(row, event, tag, following, followed.words, withdrawals.of(event)))
     part = told if span.limit is None else told[: span.limit]
     if span.order == "happened":

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 from hashlib import sha256
+from typing import get_args
 
 import msgspec
 import pytest
@@ -37,13 +38,16 @@ from contracts.registration import (
     WithdrawalVoided,
 )
 from contracts.rules import DEFAULT, DisciplineRules, GameRules, MoneyRules, Rules, VelocityRules, Violation
+from contracts.story import Kind
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
 from services.audit.outcome import _GRANTED, _REFUSED
+from services.audit.stories import WHOLE
 from services.audit.story import Span
 from services.audit.words.scene import Scene, lasting
 from services.audit.words.telling import WORDS, sentence
 from services.velocity.model import judge
 from tests.unit.discipline_day import BASIS, abandon, called, caution, configured, discipline_day, end, play, start
+from tests.unit.instances import plain as plain_data
 from tests.unit.instances import strategy
 from tests.unit.scenario import NINE, Scenario
 from tests.unit.telling import of, recorded, row, story
@@ -80,6 +84,13 @@ def test_any_instance_of_any_type_is_told_in_each_story_that_it_belongs_to(kind,
         assert not event.sentence[0].islower()
         assert "None" not in event.sentence
         assert (event.decision is not None) is isinstance(instance, Grant | Refusal)
+
+
+def test_every_kind_of_tag_has_a_story_that_can_be_asked_for():
+    plain = (plain_data(data) for data in EVENTS.values())
+    tags = {tag for data in plain for tag in tags_of(data)}
+    assert {tag.partition(":")[0] for tag in tags} == set(get_args(get_args(Kind)[0]))
+    assert {tag for tag in tags if ":" not in tag} == WHOLE
 
 
 def test_what_cannot_be_read_is_said_to_be_so():
@@ -245,6 +256,12 @@ def test_in_the_fields_story_a_caution_has_the_same_consequence():
         )
     )
     assert told(day, "field:birch") == ["Player p1 owes 1 full game of the rotation to sit out."]
+
+
+def test_what_follows_for_a_player_elsewhere_is_no_part_of_another_story():
+    day = discipline_day()
+    caution(day, "c1")
+    assert [event.type for event in story(day, "field:fern").events] == ["games.field_configured"]
 
 
 TEST = MarkerTested(
