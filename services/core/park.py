@@ -125,7 +125,12 @@ class Park:
         )
 
     async def load(self, reads: Reads) -> tuple[Given, dict[Subject, int]]:
-        """Fold the subjects that `reads` names, asking it again until it names no more; with each the position it was read at."""
+        """Fold the subjects that `reads` names, asking it again until it names no more; with each the position it was read at.
+
+        Raises Unavailable where the log cannot be read, or lacks what is known outside of it: what is decided on that would be wrong.
+        """
+        if self.log.behind:
+            raise Unavailable(self.log.behind)
         given, read = Given(), dict[Subject, int]()
         wanted = {(RULES, ""), *reads(given)}
         while wanted:

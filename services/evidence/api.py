@@ -130,7 +130,8 @@ async def _of_size(connection: asyncpg.Connection, park: Park, size: int, name: 
     found = await checkpoints.of_size(connection, park.park, size)
     if found is None:
         raise NotFound(
-            f"No checkpoint was signed over {size} events. The list of checkpoints has their sizes.", where=name
+            f"No checkpoint was signed over {size} events, or a restore lost some of them. The list has the sizes.",
+            where=name,
         )
     return found
 

@@ -1,4 +1,7 @@
-"""The checkpoints that were signed, as the database keeps them. Each lies outside it too, and was there first."""
+"""The checkpoints that were signed, as the database keeps them. Each lies outside it too, and was there first.
+
+Those stand that cover nothing which a restore has lost: only with them can anything be proven.
+"""
 
 from collections.abc import Iterable
 
@@ -10,12 +13,14 @@ from services.evidence.checkpoint import Checkpoint
 
 _COLUMNS = "epoch, size, root, signed_at, note"
 _SELECT = f"SELECT {_COLUMNS} FROM evidence.checkpoint WHERE park = $1"  # noqa: S608 - constants
-_NEWEST = f"{_SELECT} ORDER BY epoch DESC, size DESC LIMIT 1"
-_COVERING = f"{_SELECT} AND size >= $2 ORDER BY epoch, size LIMIT 1"
-_OF_SIZE = f"{_SELECT} AND size = $2 ORDER BY epoch DESC LIMIT 1"
+_STANDING = f"SELECT {_COLUMNS} FROM evidence.standing WHERE park = $1"  # noqa: S608
+_NEWEST = f"{_STANDING} ORDER BY epoch DESC, size DESC LIMIT 1"
+_COVERING = f"{_STANDING} AND size >= $2 ORDER BY epoch, size LIMIT 1"
+_OF_SIZE = f"{_STANDING} AND size = $2 ORDER BY epoch DESC LIMIT 1"
 _BEFORE = f"{_SELECT} AND ($2::bigint IS NULL OR size < $2) ORDER BY epoch DESC, size DESC LIMIT $3"
 _AFTER = f"{_SELECT} AND (epoch, size) > ($2, $3) ORDER BY epoch, size LIMIT $4"
 _AT = "SELECT root FROM evidence.checkpoint WHERE park = $1 AND epoch = $2 AND size = $3"
+_BEGUN = "SELECT EXISTS (SELECT FROM evidence.epoch WHERE park = $1 AND epoch = $2)"
 _KEEP = "INSERT INTO evidence.checkpoint VALUES ($1, $2, $3, $4, $5, $6) ON CONFLICT (park, epoch, size) DO NOTHING"
 
 
@@ -30,15 +35,17 @@ async def _one(connection: asyncpg.Connection, query: str, *parameters: object) 
 
 
 async def newest(connection: asyncpg.Connection, park: str) -> SignedCheckpoint | None:
+    """The newest that stands."""
     return await _one(connection, _NEWEST, park)
 
 
 async def first_covering(connection: asyncpg.Connection, park: str, position: int) -> SignedCheckpoint | None:
-    """The earliest that covers an event."""
+    """The earliest that stands and covers an event."""
     return await _one(connection, _COVERING, park, position)
 
 
 async def of_size(connection: asyncpg.Connection, park: str, size: int) -> SignedCheckpoint | None:
+    """One that stands, over so many events."""
     return await _one(connection, _OF_SIZE, park, size)
 
 
@@ -63,3 +70,8 @@ async def holds(connection: asyncpg.Connection, park: str, checkpoint: Checkpoin
     """Whether a checkpoint is kept, with the root it has."""
     row = await connection.fetchrow(_AT, park, checkpoint.epoch, checkpoint.size)
     return row is not None and bytes(row[0]) == checkpoint.root
+
+
+async def begun(connection: asyncpg.Connection, park: str, epoch: int) -> bool:
+    """Whether the log says that this epoch has begun, and what was lost."""
+    return bool(await connection.fetchval(_BEGUN, park, epoch))

@@ -1,6 +1,7 @@
 """The keyring of a park: which keys sign the next checkpoint, and how the log learns of them."""
 
 import asyncio
+from collections.abc import Sequence
 from hashlib import sha256
 from uuid import NAMESPACE_URL, uuid5
 
@@ -8,6 +9,7 @@ from msgspec import Struct
 
 from contracts.envelope import Command
 from contracts.evidence import KeyAdopted, VerifierKeyText
+from contracts.leaf import decode
 from contracts.problems import Refused
 from services.core.command import Handler
 from services.core.park import Asked, Caller, Park
@@ -16,6 +18,7 @@ from services.evidence.checkpoint import Checkpoint, origin_of
 from services.evidence.note import SigningKey
 from services.evidence.outside import Outside
 
+TAG = "evidence"
 DEVICE = "server"
 """In whose name the log is told of a key."""
 
@@ -60,9 +63,19 @@ class Keyring:
             await asyncio.to_thread(self._outside.add_key, keys[-1])
         if established:
             return keys[-1:]
-        replaced = () if last is None else last.signers[-1:]
+        if last is None or last.checkpoint.epoch == epoch:
+            replaced = () if last is None else last.signers[-1:]
+        else:
+            replaced = await self._in_force(keys)
         await self._adopt(keys[-1], *replaced)
         return (*replaced, keys[-1])
+
+    async def _in_force(self, keys: Sequence[SigningKey]) -> tuple[SigningKey, ...]:
+        """The key that the log adopted last, the current one aside: a restore may have lost the adoption of the one that signed last."""
+        rows = (await self._park.log.read({TAG: 0})).events[TAG]
+        adopted = [data.vkey for data in (decode(row.leaf).data for row in rows) if isinstance(data, KeyAdopted)]
+        known = {key.verifier.text: key for key in keys[:-1]}
+        return tuple(known[one] for one in adopted if one in known)[-1:]
 
     async def _adopt(self, key: SigningKey, replaced: SigningKey | None = None) -> None:
         """Record the key in the log, once however often it is tried."""

@@ -52,7 +52,7 @@ class Lookout:
 
     def _sentence(self, head: Head) -> str:
         return (
-            f"Nothing is recorded now: the log of {self._log.park} ends at position {head.position} of epoch {head.epoch}, but outside "
+            f"Nothing is recorded and nobody is cleared now: the log of {self._log.park} ends at position {head.position} of epoch {head.epoch}, but outside "
             f"the database it is known up to position {self._known.position} of epoch {self._known.epoch}. If the database was brought "
             "back from a backup, a new epoch is begun by: fieldledger restore. Keep what you have and send it again then."
         )

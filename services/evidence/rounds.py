@@ -19,6 +19,7 @@ from services.evidence.checkpoint import Checkpoint, CheckpointError, origin_of
 from services.evidence.keyring import Keyring, Signed
 from services.evidence.note import NoteError
 from services.evidence.outside import Outside
+from services.evidence.proofs import opened
 from services.evidence.tree import root_at
 
 __all__ = ["SLICE", "Connect", "NotSigned", "Rounds", "Signed"]
@@ -26,7 +27,7 @@ __all__ = ["SLICE", "Connect", "NotSigned", "Rounds", "Signed"]
 Connect = Callable[[], Awaitable[asyncpg.Connection]]
 SLICE = 1000
 """Events hashed at a time: some milliseconds, in which nobody else in the process is served."""
-_BRING_BACK = "Bring the database back from a backup, as a new epoch."
+_BRING_BACK = "If the database was brought back from a backup, a new epoch is begun by: fieldledger restore."
 _CHECK = "`fieldledger audit check` finds what."
 _LOCK = "SELECT pg_advisory_xact_lock(hashtextextended('fieldledger evidence ' || $1, 0))"
 
@@ -160,6 +161,27 @@ class Rounds:
                 )
         if last is not None and not await checkpoints.holds(connection, self._park.park, last.checkpoint):
             await self._catch_up(connection, last)
+        if last is not None and here is None:
+            await self._refuse_unless_begun(connection, head.epoch)
+
+    async def _refuse_unless_begun(self, connection: asyncpg.Connection, epoch: int) -> None:
+        """Raises NotSigned unless the log says with which event this epoch began, and goes on from what was signed before and is not lost."""
+        if not await checkpoints.begun(connection, self._park.park, epoch):
+            raise NotSigned(
+                f"The log is in epoch {epoch}, but holds no event with which that began. Only `fieldledger restore` begins one; {_CHECK}"
+            )
+        kept = await checkpoints.newest(connection, self._park.park)
+        if kept is None:
+            return
+        known = [key.verifier for key in await asyncio.to_thread(self._outside.keys)]
+        try:
+            before = opened(kept.note, known)
+        except (NoteError, CheckpointError) as error:
+            raise NotSigned(f"The last checkpoint before epoch {epoch} cannot be believed. {error}") from error
+        if await tiles.ask(connection, self._park.park, partial(root_at, size=before.size)) != before.root:
+            raise NotSigned(
+                f"The first {before.size} events are not those that were signed before epoch {epoch} began: the log was changed. {_CHECK}"
+            )
 
     async def _catch_up(self, connection: asyncpg.Connection, last: Signed) -> None:
         """Copy in what a crash, or a database brought back, has left outside only."""

@@ -21,6 +21,7 @@ class MemoryLog:
 
     def __init__(self, park: str, clock: Clock) -> None:
         self.park = park
+        self.behind = ""
         self.meanwhile: Callable[[], Awaitable[Any]] | None = None
         self.rows: list[Row] = []
         self._clock = clock
