@@ -183,7 +183,8 @@ def _otherwise(found: Otherwise) -> Iterator[str]:
     void = f" without {', '.join(map(str, found.void))}" if found.void else ""
     rules = f" under rules {found.rules}" if found.rules else ""
     yield f"{found.park}, {found.day}, positions {found.first} to {found.last}{void}{rules}: {found.decisions_seen} decisions"
-    told = sorted((one.position, one.sentence) for one in (*found.decisions, *found.consequences))
+    told = [(one.position, one.sentence) for one in found.decisions]
+    told = sorted([*told, *((one.position, one.sentence) for one in found.consequences)])
     yield from (fill(f"{position}  {sentence}", WIDTH, subsequent_indent="    ") for position, sentence in told)
     if not told:
         yield "No decision would have been another."

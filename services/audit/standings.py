@@ -44,15 +44,19 @@ class Standings:
         """What differs from this event on."""
         found: list[Differs] = []
         for player in self._concerned(event):
-            if self._rules is None and not self._worlds.differ(
-                {(RECORD, player), *await self._worlds.have_for(lambda given, who=player: played_in(given, who))}  # type: ignore[misc]
-            ):
+            if not await self._may_differ(player):
                 was = would_be = NOTHING
             else:
                 was = _facets(self._worlds.recorded, player, event, None)
                 would_be = _facets(self._worlds.other, player, event, self._rules)
             found += self._news(event, player, was, would_be)
         return found
+
+    async def _may_differ(self, player: str) -> bool:
+        if self._rules is None and self._worlds.same:
+            return False
+        played = await self._worlds.have_for(lambda given: played_in(given, player))
+        return self._rules is not None or self._worlds.differ({(RECORD, player), *played})
 
     def _concerned(self, event: Recorded[Any]) -> Iterable[str]:
         """Cautioned players whom the event names, or whose rotation it belongs to."""
@@ -68,10 +72,12 @@ class Standings:
         return names
 
     def _cautioned(self, player: str) -> bool:
-        records = [world.of(RECORD, player) for world in (self._worlds.recorded, self._worlds.other)]
+        records = [self._worlds.recorded.of(RECORD, player)]
+        if not self._worlds.same:
+            records.append(self._worlds.other.of(RECORD, player))
         if not any(record.entries for record in records):
             return False
-        for rotation in records[0].rotation_ids | records[1].rotation_ids:
+        for rotation in frozenset[str]().union(*(record.rotation_ids for record in records)):
             self._missing_games[rotation].add(player)
         return True
 

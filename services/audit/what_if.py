@@ -88,6 +88,8 @@ class _Telling:
 
 async def _again(event: Recorded[Any], worlds: Worlds, rules: Rules | None) -> Iterable[Turned]:
     """A decision is taken anew only where it read something that differs."""
+    if rules is None and worlds.same:
+        return ()
     read = await worlds.have_for(lambda given: decisions.subjects(event.data, given))
     if rules is None and not worlds.differ(read):
         return ()

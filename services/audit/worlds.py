@@ -35,6 +35,7 @@ class Worlds:
         self._states: dict[str, States] = {}
         self._apart: dict[str, States] = {}
         self._known: set[str] = set()
+        self._asked: set[Subject] = set()
         self.recorded = World(self._states, {})
         self.other = World(self._states, self._apart)
 
@@ -51,8 +52,15 @@ class Worlds:
         while True:
             found = frozenset(reads(self.recorded))
             wanted = found | set(reads(self.other)) if self.differ(found) else found
-            if not await self.have(fold.tag(subject) for fold, subject in wanted):
+            news = wanted - self._asked
+            self._asked |= news
+            if not await self.have(fold.tag(subject) for fold, subject in news):
                 return found
+
+    @property
+    def same(self) -> bool:
+        """Whether the worlds do not differ in anything."""
+        return not self._apart
 
     def differ(self, subjects: Collection[Subject]) -> bool:
         """Whether the worlds differ in any of these."""
@@ -60,6 +68,9 @@ class Worlds:
 
     def take(self, event: Recorded[Any], other: Recorded[Any] | None) -> None:
         """One more event. `other` is what the other world has in its place: the same, one told otherwise, or nothing."""
+        if other is event and not self._apart:
+            MEMORY.apply((event,), self._states)
+            return
         tags = MEMORY.tags(event)
         apart = {tag: self._now(tag) for tag in tags if other is not event or tag in self._apart}
         MEMORY.apply((event,), self._states)
