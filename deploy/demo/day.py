@@ -91,6 +91,7 @@ class Day:
         """From opening to the last car off the car park."""
         self._tell("Opening: rules, staff, fields, chronographs, the hired fleet.")
         await opening.open_park(self.stations["office"], self._clock.now().date(), self._random)
+        await self.stations["office"].have_signed()
         for index, group in enumerate(self._groups):
             self.fields[group.field].rotations[group.rotation] += group.players
             self._agenda.at(group.arrives, partial(self._arrival.receive, group, paid=index != UNPAID))
@@ -106,6 +107,7 @@ class Day:
             self._agenda.at(60.0 * hour, self._progress)
         await self._agenda.run()
         await self.stations["office"].do(CloseDay(closed=self._start.date()))
+        await self.stations["office"].have_signed()
         untold = [game for field in self.fields.values() for game in field.hooks]
         if untold:
             raise DemoError(f"what was to happen in these games of a rotation did not: {untold}")

@@ -57,6 +57,12 @@ class Station:
         )
         return response.status_code, response.json()
 
+    async def have_signed(self) -> None:
+        """Have a checkpoint signed over all that was recorded so far."""
+        response = await self._http.post(f"/parks/{self._park}/evidence/checkpoint", headers=self._headers)
+        if response.status_code != httpx.codes.OK:
+            raise DemoError(f"no checkpoint was signed: {response.text}")
+
     def unplug(self) -> None:
         """Go out of reach of the network."""
         self._kept = []

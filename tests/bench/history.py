@@ -76,8 +76,8 @@ async def leaves(log: Log) -> Any:
 
 
 def marked(day: list[bytes]) -> Day:
-    """The day with the mark behind every name that some tag names; without its adoption of rules, which is not a daily thing."""
-    day = [one for one in day if "rules" not in leaf.decode(one).tags]
+    """The day with the mark behind every name that some tag names; without its adoption of rules and of a key, which are not daily things."""
+    day = [one for one in day if not {"rules", "evidence"} & set(leaf.decode(one).tags)]
     recorded = [leaf.decode(one) for one in day]
     names = {tag.partition(":")[2] for event in recorded for tag in event.tags if ":" in tag}
     events = tuple(_marked(one, names) for one in day)

@@ -170,9 +170,10 @@ def test_a_role_reads_exactly_what_the_contract_lets_it_read(live, read):
     path = read.path.replace("{park}", live.park)
     for role in ROLES:
         forbidden = read.roles is not None and role not in read.roles
-        with live.http.stream("GET", path, headers={"Authorization": f"Bearer {live.keys[role]}"}) as response:
+        headers = {"Authorization": f"Bearer {live.keys[role]}"}
+        with live.http.stream(read.method.upper(), path, headers=headers) as response:
             assert (response.status_code == 403) is forbidden
-    with live.http.stream("GET", path) as response:
+    with live.http.stream(read.method.upper(), path) as response:
         assert (response.status_code == 401) is (read.roles is not None)
 
 
