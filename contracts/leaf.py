@@ -62,6 +62,11 @@ def decode(leaf: bytes) -> Recorded[Data]:
         raise LeafError(f"not a leaf: {error}") from error
 
 
+def epoch_of(leaf: bytes) -> int:
+    """The epoch of a leaf, read off its third line."""
+    return int(leaf.split(b"\n", 3)[2])
+
+
 def leaf_hash(leaf: bytes) -> bytes:
     """The hash of a leaf, 32 bytes."""
     return sha256(b"\x00" + leaf).digest()

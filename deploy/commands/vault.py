@@ -18,6 +18,8 @@ from deploy.state import DEFAULT, private_folder
 from deploy.upkeep import database_of, logs_of
 from services.core.park import Caller, Park
 from services.core.settings import read
+from services.evidence.lookout import Lookout
+from services.evidence.outside import Outside
 from services.vault.ledger import reapply
 from services.vault.report import access_report
 from services.vault.safe import Vault
@@ -68,6 +70,7 @@ async def access_of(
             head = await log.head()
             for row in await log.between(head.position, head.position):
                 clock.not_before(leaf.decode(row.leaf).recorded_at)
+            await Lookout(log, Outside(outside, log.park), None).look()
             where, vault = Park(log.park, log, clock), Vault(pool, outside, log.park)
             await reapply(where, vault)
             who = Caller(device=DEVICE, roles=frozenset({"manager"}), actor=actor)

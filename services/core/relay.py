@@ -14,6 +14,7 @@ import asyncpg
 import structlog
 from prometheus_client import Counter, Gauge
 
+from contracts.leaf import epoch_of
 from services.core.backoff import Backoff
 from services.core.bus import Bus
 from services.core.log import Log
@@ -136,6 +137,8 @@ class Relay:
             return False
         if rows[-1].position - self.position != len(rows):
             raise Halt(f"the log has a hole between {self.position} and {rows[-1].position}")
+        if epoch_of(rows[-1].leaf) > stream.epoch:
+            raise WrongSequence(f"the log has begun another epoch than that of {stream.name}")
         self.position = await self._bus.publish(stream, [row.leaf for row in rows], self.position)
         POSITION.labels(self._log.park).set(self.position)
         PUBLISHED.labels(self._log.park).inc(len(rows))

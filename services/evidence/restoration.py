@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 
 from msgspec import Struct
 
-from contracts.leaf import leaf_hash
+from contracts.leaf import epoch_of, leaf_hash
 from services.core.log import Head
 from services.evidence.checkpoint import Checkpoint
 from services.evidence.finding import on
@@ -43,7 +43,7 @@ class Prefix:
         """The next leaf; raises NotRestored where it is not what was signed."""
         self._frontier.add(leaf_hash(leaf))
         for signed in self._signed.pop(self._frontier.size, ()):
-            self._hold_against(signed, int(leaf.split(b"\n", 3)[2]))
+            self._hold_against(signed, epoch_of(leaf))
 
     def _hold_against(self, signed: Checkpoint, epoch: int) -> None:
         if signed.epoch < epoch:  # what it covers was lost in a restore before
