@@ -48,7 +48,7 @@ AT_LEAST = Parameter(
 
 
 class Read(Struct, frozen=True, kw_only=True):
-    """One route that writes nothing. `roles` is None where no key is needed; `answer` is the type of its JSON, None where it is other text.
+    """One route that changes nothing; the vault's report alone leaves a trace of having been asked. `roles` is None where no key is needed; `answer` is the type of its JSON, None where it is other text.
 
     A question too long for a query comes as the `body` of a POST.
     """

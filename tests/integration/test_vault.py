@@ -1,5 +1,6 @@
 """The vault on real servers: what is personal lies nowhere but there, sealed; what is erased stays erased; who looks is on the record."""
 
+import asyncio
 import hashlib
 import signal
 import subprocess
@@ -24,6 +25,7 @@ from deploy.postgres import WHEEL
 from deploy.services import PROJECTIONS, SERVICES
 from services.core.clock import SystemClock
 from services.evidence import tree
+from services.vault.safe import Vault
 from tests.databases import renamed
 from tests.integration.live import ROLES, _Up
 
@@ -330,6 +332,25 @@ def test_a_key_that_sealed_something_before_it_died_takes_no_other_text(stand):
         assert made(changed, 422)["type"] == "/problems/idempotency-key-reused"
         made(park.post("vault/keep-detail", DETAIL | {"text": "Another."}))
         assert [one["text"] for one in park.report("ash")["details"]] == ["Another."]
+
+
+@pytest.mark.usefixtures("settled")
+def test_an_erasure_that_comes_in_the_middle_of_keeping_leaves_nothing_behind(stand, database, monkeypatch):
+    put = Vault.put
+
+    with stand() as park:
+        made(park.post("vault/keep-detail", DETAIL))
+
+        async def slower(*what):
+            made(await asyncio.to_thread(park.post, "vault/erase-person", {"person": "ash"}))
+            await put(*what)
+
+        monkeypatch.setattr(Vault, "put", slower)
+        problem = made(park.post("vault/keep-detail", DETAIL | {"entry": "d2"}), 409)
+    assert problem["type"] == "/problems/not-in-that-state"
+    assert rows(database.url, "SELECT FROM vault.person_key") == []
+    assert rows(database.url, "SELECT FROM vault.detail") == []
+    assert len(rows(database.url, "SELECT FROM log.event WHERE type = 'vault.detail_kept'")) == 1
 
 
 @pytest.mark.parametrize("dies", [DIES_BEFORE_THE_LEDGER, DIES_BEFORE_THE_KEY_IS_GONE])
