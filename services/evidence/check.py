@@ -8,7 +8,7 @@ from typing import Any, Literal, cast
 from msgspec import Struct
 
 from contracts.envelope import Recorded, Unknown
-from contracts.evidence import KeyAdopted
+from contracts.evidence import EpochBegun, KeyAdopted
 from contracts.leaf import LeafError, decode, leaf_hash
 from services.evidence.columns import EventRow, TagRow, columns, index
 from services.evidence.finding import Finding, Kind, on
@@ -110,6 +110,11 @@ class Check:
 
     def _order(self, position: int, event: Recorded[Any]) -> Iterator[Finding]:
         last, self._last = self._last, event
+        epoch = 1 if last is None else last.epoch
+        begun = isinstance(event.data, EpochBegun) and event.data.epoch == event.epoch
+        if event.epoch > epoch and not begun:
+            what = f"epoch {event.epoch} begins here, but no event says so and what was lost before"
+            yield Finding("order", position, f"Position {position}: {what}.")
         if last is None:
             return
         if event.recorded_at < last.recorded_at:

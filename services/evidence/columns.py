@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime
+from operator import attrgetter
 from typing import Any
 from uuid import UUID
 
@@ -10,7 +11,8 @@ from msgspec import Struct
 from contracts.envelope import Recorded, Unknown
 from services.evidence.finding import Finding
 
-_COLUMNS = ("park", "position", "epoch", "id", "type", "day", "occurred_at", "recorded_at", "device", "tags")
+_COLUMNS = ("park", "position", "epoch", "id", "type", "day", "occurred_at", "recorded_at", "device")
+_values = attrgetter(*_COLUMNS)
 
 
 class EventRow(Struct, frozen=True):
@@ -25,7 +27,7 @@ class EventRow(Struct, frozen=True):
     occurred_at: datetime
     recorded_at: datetime
     device: str
-    tags: tuple[str, ...]
+    tags: Sequence[str]
     leaf: bytes
 
 
@@ -40,15 +42,17 @@ class TagRow(Struct, frozen=True):
 
 def columns(row: EventRow, event: Recorded[Any]) -> Iterator[Finding]:
     """The columns that do not say what the leaf does."""
-    for name in _COLUMNS:
-        there, recorded = getattr(row, name), getattr(event, name)
-        if there != recorded:
-            sentence = f"Position {row.position}: the column {name} says {_said(there)}, the recorded bytes say {_said(recorded)}."
-            yield Finding("column", row.position, sentence)
+    if _values(row) != _values(event):
+        for name, there, recorded in zip(_COLUMNS, _values(row), _values(event), strict=True):
+            if there != recorded:
+                yield _column(row.position, name, there, recorded)
+    if tuple(row.tags) != event.tags:
+        yield _column(row.position, "tags", ", ".join(row.tags) or "nothing", ", ".join(event.tags) or "nothing")
 
 
-def _said(value: Any) -> str:
-    return ", ".join(value) or "nothing" if isinstance(value, tuple) else str(value)
+def _column(position: int, name: str, there: object, recorded: object) -> Finding:
+    sentence = f"Position {position}: the column {name} says {there}, the recorded bytes say {recorded}."
+    return Finding("column", position, sentence)
 
 
 def index(position: int, event: Recorded[Any], rows: Sequence[TagRow]) -> Iterator[Finding]:

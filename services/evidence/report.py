@@ -84,7 +84,8 @@ async def check(park: str, pool: Pool, outside: Outside, tell: Tell, limit: int 
             await connection.execute(
                 SIGNING, park
             )  # nobody is just keeping a checkpoint in one place and not yet in the other
-            findings.add(witness.read(await rows.checkpoints(), _notes(outside, findings)))
+            inside, notes = await rows.checkpoints(), _notes(outside, findings)
+        findings.add(witness.read(inside, notes))
         head = await rows.head()
         if head is None:
             raise LookupError(f"There is no park {park} in this database.")
@@ -93,7 +94,7 @@ async def check(park: str, pool: Pool, outside: Outside, tell: Tell, limit: int 
             findings.add(log.take(await rows.batch(first, last)))
             tell(last, head.position)
         findings.add(log.end(head, await rows.astray(limit)))
-        findings.add(witness.keys(log.adopted, log.roots.superseded))
+        findings.add(witness.keys(log.adopted, log.roots.superseded, _keys(outside, findings)))
     agreed = log.roots.agreed
     return Report(
         park=park,

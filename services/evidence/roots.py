@@ -132,7 +132,7 @@ class Roots:
         self._unnamed = 0
 
     def end(self, epoch: int) -> Iterator[Finding]:
-        """After the last position of a log that is in its so manieth epoch."""
+        """After the last position; `epoch` is the one that the log is in now."""
         if self._contradicting:
             first, after = self._contradicting[0], self.agreed.size if self.agreed else 0
             since = f"agrees with what was signed up to position {after}" if after else "agrees with no checkpoint"

@@ -68,7 +68,7 @@ class Rows:
     async def batch(self, first: int, last: int) -> Batch:
         """Everything that is held of these positions."""
         where = (self._park, first, last)
-        events = [EventRow(**{**row, "tags": tuple(row["tags"])}) for row in await self._fetch(_EVENTS, *where)]
+        events = [EventRow(*row) for row in await self._fetch(_EVENTS, *where)]
         tags = [TagRow(*row) for row in await self._fetch(_TAGS, *where)]
         requests = [RequestRow(*row) for row in await self._fetch(_REQUESTS, *where)]
         tiles = {(level, index): hashes for level, index, hashes in await self._fetch(_TILES, *where)}

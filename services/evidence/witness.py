@@ -29,13 +29,13 @@ class Witness:
     def __init__(self, park: str, keys: Iterable[VerifierKey]) -> None:
         self._park = park
         self._keys = tuple(keys)
-        self._signed: dict[tuple[int, int, bytes], Signed] = {}
+        self._opened: dict[str, Signed] = {}
         self._signers: list[tuple[VerifierKey, Signed]] = []
 
     @property
     def signed(self) -> list[Signed]:
-        """Every checkpoint whose signature holds, wherever it was kept, each once."""
-        return list(self._signed.values())
+        """Every checkpoint whose signature holds, wherever it was kept."""
+        return list({(one.epoch, one.size, one.root): one for one in self._opened.values()}.values())
 
     def read(self, rows: Sequence[CheckpointRow], outside: Sequence[str] | None) -> Iterator[Finding]:
         """Hear them all: those in the database, and those outside, None where that place cannot be read."""
@@ -77,6 +77,8 @@ class Witness:
 
     def _open(self, text: str) -> Signed:
         """The checkpoint in a note. Raises NoteError or CheckpointError unless a known key of its log signed it."""
+        if text in self._opened:
+            return self._opened[text]
         note = read(text)
         signers = note.open(self._keys)
         checkpoint = Checkpoint.parse(note.text)
@@ -86,10 +88,16 @@ class Witness:
             raise CheckpointError(f"It is signed by {signers[0].name}, which does not sign for {checkpoint.origin}.")
         signed = Signed(checkpoint.epoch, checkpoint.size, checkpoint.root, checkpoint.signed_at)
         self._signers += ((key, signed) for key in signers)
-        return self._signed.setdefault((signed.epoch, signed.size, signed.root), signed)
+        self._opened[text] = signed
+        return signed
 
-    def keys(self, adopted: Sequence[Recorded[KeyAdopted]], superseded: Sequence[Signed]) -> Iterator[Finding]:
-        """The keys held against those that the log says were adopted. What a restore lost may have adopted others."""
+    def keys(
+        self, adopted: Sequence[Recorded[KeyAdopted]], superseded: Sequence[Signed], known: Iterable[VerifierKey]
+    ) -> Iterator[Finding]:
+        """The keys held against those that the log says were adopted: all of these must be known outside by then.
+
+        What a restore lost may have adopted others.
+        """
         since = {event.data.vkey: event.position for event in reversed(adopted)}
         told: set[VerifierKey] = set()
         for key, signed in self._signers:
@@ -97,9 +105,9 @@ class Witness:
                 told.add(key)
                 what = f"{signed.name}, is signed by {key.text}, a key that the log had not adopted"
                 yield Finding("key", signed.size, f"Position {signed.size}: {what}. It may be forged.")
-        known = {key.text for key in self._keys}
+        texts = {key.text for key in known}
         for before, event in zip((None, *adopted), adopted, strict=False):
-            if event.data.vkey not in known:
+            if event.data.vkey not in texts:
                 what = f"the log adopts the key {event.data.vkey}, which is not known outside the database"
                 yield Finding("key", event.position, f"Position {event.position}: {what}.")
             in_force = before.data.vkey if before else None
