@@ -519,7 +519,7 @@ def busy():
     return day
 
 
-@pytest.mark.parametrize("tag", ["player:p1", "field:birch", "rotation:green", "game:g1"])
+@pytest.mark.parametrize("tag", ["player:p1", "field:birch", "rotation:green"])
 @pytest.mark.parametrize("limit", [1, 2, 3])
 def test_the_parts_of_a_story_make_the_whole(tag, limit):
     day, parts, after, more = busy(), [], 0, True
