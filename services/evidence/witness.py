@@ -44,7 +44,9 @@ class Witness:
             try:
                 signed = self._open(row.note)
             except (NoteError, CheckpointError) as error:
-                yield _checkpoint(row.size, f"the checkpoint in the database cannot be believed: {error}")
+                yield _checkpoint(
+                    row.size, f"the checkpoint in the database cannot be believed: {str(error).rstrip('.')}"
+                )
                 continue
             inside[signed.epoch, signed.size] = signed
             if (signed.epoch, signed.size, signed.root, signed.signed_at) != (
