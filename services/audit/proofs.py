@@ -1,9 +1,11 @@
 """What a case file is proven with, taken from a park's checkpoints, tree and keys."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import asyncpg
 
+from contracts.envelope import Recorded
 from contracts.evidence import KeyAdopted
 from services.audit.case import Evidence
 from services.core.log import Log
@@ -34,13 +36,21 @@ async def evidence_of(connection: asyncpg.Connection, log: Log, signed: Signed, 
 
 async def _chain(connection: asyncpg.Connection, log: Log, size: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The keys that the log adopted, oldest first, and for each but the first the checkpoint that the one before signed with it."""
-    keys: list[str] = []
-    rotations: list[str] = []
-    for row in await log.story([ADOPTED], 0, size):
-        event = recent(row.leaf)
-        if isinstance(event.data, KeyAdopted):
-            keys.append(event.data.vkey)
-            if event.data.replaces is not None:
-                first = await checkpoints.first_covering(connection, log.park, event.position)
-                rotations += [first.note] if first else []
-    return tuple(keys), tuple(rotations)
+    events: list[Recorded[Any]] = [recent(row.leaf) for row in await log.story([ADOPTED], 0, size)]
+    adopted = unbroken([event for event in events if isinstance(event.data, KeyAdopted)])
+    rotations = []
+    for event in adopted:
+        if event.data.replaces is not None:
+            (first,) = await checkpoints.after(connection, log.park, event.epoch, event.position - 1, 1)
+            rotations.append(first.note)
+    before = [event.data.replaces for event in adopted[:1] if event.data.replaces is not None]
+    return (*before, *(event.data.vkey for event in adopted)), tuple(rotations)
+
+
+def unbroken(adopted: Sequence[Recorded[KeyAdopted]]) -> Sequence[Recorded[KeyAdopted]]:
+    """The last of these adoptions that follow on each other. A restore may have lost one: the chain then begins behind the gap."""
+    begins = 0
+    for number in range(1, len(adopted)):
+        if adopted[number].data.replaces != adopted[number - 1].data.vkey:
+            begins = number
+    return adopted[begins:]

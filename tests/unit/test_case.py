@@ -7,6 +7,7 @@ import sys
 import zipfile
 from io import BytesIO
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -15,9 +16,11 @@ from pypdf import PdfReader
 
 from contracts.catalogue import EVENTS, TYPES
 from contracts.envelope import Unknown
+from contracts.evidence import KeyAdopted
 from services.audit import archive
 from services.audit.case import STRANGER, case_file
 from services.audit.examination import examine
+from services.audit.proofs import unbroken
 from services.audit.redaction import Own, view, whole
 from services.audit.report import verifying
 from services.evidence.note import SigningKey, sign
@@ -256,6 +259,16 @@ def test_a_broken_chain_of_keys_is_found(tmp_path):
     )
     other = f"{STRANGERS_KEY.verifier.text}\n{KEY.verifier.text}\n".encode()
     refused_by_both(signed_anew(lambda files: files.update({"keys.txt": other})), tmp_path, "rotations/1.txt")
+
+
+def test_a_chain_of_keys_begins_anew_behind_an_adoption_that_a_restore_has_lost():
+    def adopted(vkey, replaces):
+        return SimpleNamespace(data=KeyAdopted(vkey=vkey, replaces=replaces))
+
+    first, second, after_the_loss = adopted("a", None), adopted("b", "a"), adopted("d", "c")
+    assert unbroken([first, second]) == [first, second]
+    assert unbroken([first, second, after_the_loss]) == [after_the_loss]
+    assert unbroken([]) == []
 
 
 def test_a_manifest_that_another_one_was_signed_for_is_found(tmp_path):

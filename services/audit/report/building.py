@@ -10,6 +10,12 @@ from services.audit.report.content import Entry, Report, Seal, Section, Table
 from services.audit.report.moments import counted, listed, titled
 
 DISCIPLINE = "discipline."
+CLOCKS = {
+    "server": "time of receipt",
+    "corrected": "the device's time, corrected at contact",
+    "claimed": "the device's time as claimed",
+    "impossible": "time of receipt, since the time claimed was impossible",
+}
 
 
 def report_of(case: Case, stories: Sequence[Story], seal: Seal, signed_at: datetime) -> Report:
@@ -44,7 +50,11 @@ def _lead(case: Case, events: Sequence[Told], zone: str) -> tuple[str, ...]:
     days = sorted({one.recorded.day for one in case.events if case.tag in one.recorded.tags})
     when = f"on {days[0]}" if len(days) == 1 else f"from {days[0]} to {days[-1]}"
     cut = " It has earlier events, which are not in this file." if case.cut else ""
-    who = f" It is about {listed(tuple(f'player {one}' for one in case.players))}." if case.players else ""
+    who = (
+        f" It is about {listed(tuple(f'player {one}' for one in case.players))}."
+        if case.players and case.kind != "player"
+        else ""
+    )
     return (
         f"What the park's record holds about {titled(case.kind, case.subject)}: {counted(len(events), 'event')} {when}.{who}{cut} Times are the park's own ({zone}), with their offset.",
         "Names, addresses and medical notes are not in the record and so not in this file: people stand here under opaque ids. Of other players nothing but such an id leaves the park; an event that says more of them is withheld, and stands here as a proven hash with a redacted view.",
@@ -126,7 +136,7 @@ def _entry(told: Told) -> Entry:
         time=told.local_time,
         sentence=told.sentence,
         notes=tuple(note for note in notes if note[1]),
-        by=f"{told.device}{at} · {told.type} · clock {told.clock}",
+        by=f"{told.device}{at} · {told.type} · {CLOCKS[told.clock]}",
     )
 
 

@@ -15,10 +15,12 @@ def page(report: Report) -> bytes:
     title = escape(f"{report.title} · {report.subtitle}")
     body = "\n".join(
         [
+            "<main>",
             f"<h1>{escape(report.title)}</h1>",
             f'<p class="subtitle">{escape(report.subtitle)}</p>',
             *map(_paragraph, report.lead),
             *map(_section, report.sections),
+            "</main>",
             _footer(report.seal),
         ]
     )
@@ -62,7 +64,7 @@ def _entry(entry: Entry) -> str:
     )
     return (
         f'<li><div><time>{escape(entry.time)}</time><br><span class="quiet">position {entry.position}</span></div>'
-        f'<div>{escape(entry.sentence)}{notes}<span class="quiet">{escape(entry.by)}</span></div></li>'
+        f'<div>{escape(entry.sentence)}{notes}<span class="by quiet">{escape(entry.by)}</span></div></li>'
     )
 
 
