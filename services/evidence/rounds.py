@@ -11,7 +11,7 @@ from functools import partial
 
 import asyncpg
 
-from contracts.leaf import leaf_hash
+from contracts.leaf import leaf_hashes
 from services.core.log import Head
 from services.core.park import Park
 from services.evidence import checkpoints, note, tiles
@@ -95,7 +95,7 @@ class Rounds:
             )
         if end != max(0, size - 1) + len(rows):
             raise NotSigned(f"The log has a hole between positions {size} and {end}. {_CHECK}")
-        hashes = [leaf_hash(row.leaf) for row in rows]
+        hashes = leaf_hashes(row.leaf for row in rows)
         if size and hashes.pop(0) != tiles.last_of(edge):
             raise NotSigned(
                 f"Position {size} is not the event that the log's tree has taken in: it was changed. {_CHECK}"

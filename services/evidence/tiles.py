@@ -5,6 +5,7 @@ Tile (level, index) holds the hashes of the full subtrees (8·level, 256·index)
 
 from collections.abc import Callable, Mapping, Sequence
 from hashlib import sha256
+from struct import Struct
 from typing import Any, TypeVar
 
 import asyncpg
@@ -20,6 +21,7 @@ WIDTH = 256
 _LEVELS = 8
 _FULL = WIDTH * SIZE
 _HIGHEST = 8  # 256^8 leaves: no log ends there
+_PAIRS = Struct(f"{2 * SIZE}s")
 _STAND_IN = bytes(SIZE)
 
 _LAST = """
@@ -82,7 +84,7 @@ def grown(edge: Edge, leaf_hashes: Sequence[bytes]) -> Tiles:
 def _over(hashes: bytes) -> bytes:
     """The hash over a full subtree, given the hashes at some level of it."""
     while len(hashes) > SIZE:
-        hashes = b"".join([sha256(b"\x01" + hashes[at : at + 64]).digest() for at in range(0, len(hashes), 64)])
+        hashes = b"".join([sha256(b"\x01" + pair).digest() for (pair,) in _PAIRS.iter_unpack(hashes)])
     return hashes
 
 
