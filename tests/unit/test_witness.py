@@ -106,4 +106,6 @@ def test_a_key_that_was_not_adopted_or_out_of_turn_is_named(rows, events, expect
 
 
 def test_what_a_restore_lost_may_have_adopted_a_key():
-    assert of_keys([signed(9, SECOND)], [adopted(2, KEY), adopted(7, SECOND, FORGED, epoch=2)], superseded=True) == []
+    events = [adopted(2, KEY), adopted(7, FORGED, SECOND, epoch=2)]
+    assert of_keys([signed(9, SECOND)], events, (KEY, SECOND, FORGED)) == [("key", 9)]
+    assert of_keys([signed(9, SECOND)], events, (KEY, SECOND, FORGED), superseded=True) == []
