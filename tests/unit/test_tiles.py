@@ -79,6 +79,14 @@ def test_the_tiles_that_a_question_names_are_enough_and_few(size, data):
 
 
 @settings(max_examples=40, deadline=None)
+@given(sizes(), st.lists(st.one_of(st.sampled_from(EDGES), st.integers(1, 3000)), max_size=4))
+@example(257, [256])
+@example(65_537, [256, 65_536])
+def test_the_same_tiles_come_of_it_however_it_grew(size, steps):
+    assert built(size, steps) == built(size)
+
+
+@settings(max_examples=40, deadline=None)
 @given(sizes())
 def test_every_tile_is_full_but_the_last_of_its_level_and_stands_for_the_one_below(size):
     whole = built(size)
