@@ -525,6 +525,7 @@ def test_the_parts_of_a_story_make_the_whole(tag, limit):
     day, parts, after, more = busy(), [], 0, True
     while more:
         part = story(day, tag, Span(after=after, limit=limit))
+        assert part.events[0].position > after
         parts += part.events
         after, more = part.events[-1].position, part.more
     assert parts == list(story(day, tag).events)
