@@ -230,7 +230,7 @@ def test_the_parts_that_are_read_make_the_whole(demo_day, tag):
         found, after, more = [], 0, True
         while more:
             part = await story_of(park, tag, Span(after=after, limit=97))
-                assert part.events[0].position > after
+            assert part.events[0].position > after
             found += part.events
             after, more = part.events[-1].position, part.more
         return found
