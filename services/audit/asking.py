@@ -12,6 +12,7 @@ from contracts.problems import InvalidBody, InvalidParameter, MalformedBody
 from contracts.what_if import AUDITORS, Otherwise, Replayed, WhatIf
 from contracts.words import Day, FieldId, Instant, PlayerId
 from services.audit import moment, replays, status
+from services.audit.days import must_be_datable
 from services.audit.moment import Axes
 from services.audit.past import Past
 from services.audit.point import position_of
@@ -56,7 +57,9 @@ async def what_if(request: Request[Any, Any, Any], park: FromPath[str]) -> Other
 async def replay(request: Request[Any, Any, Any], park: FromPath[str]) -> Replayed:
     """Does every decision of a day follow from what was recorded before it? Each is taken anew."""
     where = park_of(request, park)
-    return await replays.replayed(where.log, asked(request, "day", Day), where.clock.now())
+    day = asked(request, "day", Day)
+    must_be_datable(day, "day")
+    return await replays.replayed(where.log, day, where.clock.now())
 
 
 async def axes(log: Log, query: dict[str, Any], now: datetime) -> Axes:
@@ -70,9 +73,9 @@ async def axes(log: Log, query: dict[str, Any], now: datetime) -> Axes:
     else:
         recorded_at = happened_at or now
         recorded = await log.position_at(recorded_at)
-    known = (
-        await position_of(log, query["as_known"], "as_known") if "as_known" in query else (await log.head()).position
-    )
+    known = (await log.head()).position
+    if "as_known" in query:
+        known, _ = await _point(log, query["as_known"], "as_known")
     happened = Past(log, known, happened_at or recorded_at)
     await happened.open()
     return Axes(Past(log, recorded), recorded_at, happened, happened_at or recorded_at)
@@ -80,9 +83,10 @@ async def axes(log: Log, query: dict[str, Any], now: datetime) -> Axes:
 
 async def _point(log: Log, asked: str, name: str) -> tuple[int, datetime]:
     """A point of the log: its position, and its moment."""
+    if "-" in asked:
+        at = _instant(asked, name)
+        return await log.position_at(at), at
     position = await position_of(log, asked, name)
-    if "T" in asked:
-        return position, _instant(asked, name)
     (row,) = await log.between(position, position)
     return position, recent(row.leaf).recorded_at
 
@@ -90,9 +94,11 @@ async def _point(log: Log, asked: str, name: str) -> tuple[int, datetime]:
 def _instant(value: str, name: str) -> datetime:
     """Only digits are no instant here, as they would be to `fitting`."""
     try:
-        return msgspec.convert(value, Instant)
+        moment = msgspec.convert(value, Instant)
     except msgspec.ValidationError as error:
         raise InvalidParameter(f"{name} does not fit: {plainly(error, Instant)[0]}.", where=name) from None
+    must_be_datable(moment, name)
+    return moment
 
 
 def _question(body: bytes) -> WhatIf:
@@ -107,6 +113,8 @@ def _question(body: bytes) -> WhatIf:
         raise InvalidBody(
             "It leaves nothing out and names no other rules. Name positions in `void`, or `rules`.", where="$"
         )
+    must_be_datable(question.day, "$.day")
+    must_be_datable(question.until, "$.until")
     return question
 
 

@@ -9,12 +9,19 @@ from msgspec import Struct
 
 from contracts.envelope import Recorded
 from contracts.leaf import decode
+from contracts.problems import InvalidParameter
 from contracts.rules import Rules
 from services.core.log import Log
 from services.core.rules import NIGHT
 
-BATCH: Final = 500
-"""Events that are read at once: enough for the log, few enough that nobody waits for them."""
+BATCH: Final = 200
+"""Events that are read at once: enough for the log, few enough that the gate of the same process waits for none of it."""
+
+
+def must_be_datable(moment: date | None, where: str) -> None:
+    """Raises InvalidParameter for a day or moment that no log holds and no clock can be set to."""
+    if moment is not None and not 1970 <= moment.year < 3000:
+        raise InvalidParameter(f"{where} is {moment}: name a day from 1970 on, and before the year 3000.", where=where)
 
 
 class Range(Struct, frozen=True):

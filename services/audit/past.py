@@ -5,6 +5,8 @@ from datetime import datetime, timedelta
 from typing import Any, Final
 
 from contracts.envelope import Recorded
+from contracts.park import RulesAdopted
+from contracts.rules import DEFAULT
 from services.audit.corrections import REACHING, as_happened
 from services.core.fold import Fold, Given, Subject
 from services.core.log import Log, Row
@@ -35,10 +37,10 @@ class Past:
         """Learn how late anything could be told here."""
         if self.happened is None:
             return
-        await self._read({"rules"})
-        rules = (event.data.rules for event in self._events["rules"] if hasattr(event.data, "rules"))
-        days = max((one.backdate_days for one in rules), default=RULES.start("").rules.backdate_days)
-        self._late = min(self.known, await self._log.position_at(self.happened + timedelta(days=days, hours=1)))
+        rules = (await self._log.read_at({RULES.tag(""): self.known}))[RULES.tag("")]
+        adopted = [event.data.rules for row in rules if isinstance((event := recent(row.leaf)).data, RulesAdopted)]
+        late = timedelta(days=max(one.backdate_days for one in (DEFAULT, *adopted)), hours=1)
+        self._late = min(self.known, await self._log.position_at(self.happened + late))
 
     async def load(self, reads: Reads, without: Collection[int] = ()) -> Given:
         """Fold what `reads` names, asking it again until it names no more; `without` leaves some events out."""
