@@ -63,7 +63,9 @@ class Worlds:
         return not self._apart
 
     def differ(self, subjects: Collection[Subject]) -> bool:
-        """Whether the worlds differ in any of these."""
+        """Whether the worlds differ in any of these; the shorter list is gone through."""
+        if len(subjects) < len(self._apart):
+            return any(fold.tag(subject) in self._apart for fold, subject in subjects)
         return any(subject in subjects for tag in self._apart for subject in _subjects(tag))
 
     def take(self, event: Recorded[Any], other: Recorded[Any] | None) -> None:

@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 from msgspec.structs import replace
 
 from contracts.discipline import CautionRecorded
-from contracts.rules import DEFAULT, DisciplineRules
+from contracts.registration import PlayerRegistered
+from contracts.rules import DEFAULT, BriefingRules, DisciplineRules
 from contracts.what_if import Otherwise, WhatIf
 from services.audit.days import Range, story
 from services.audit.decisions import MEMORY
@@ -34,7 +35,12 @@ async def measure(here: Ground, day: Day) -> list[Figure]:
         held = await fill(where, day, here.sizes.replayed)
         copy = day.copies(here.sizes.replayed) // 2
         caution = copy * len(day.events) + _first_of_two(day)
-        three = replace(DEFAULT, version="three", discipline=DisciplineRules(cautions_to_eject=3))
+        three = replace(
+            DEFAULT,
+            version="three",
+            briefing=BriefingRules(version=_briefing(day)),
+            discipline=DisciplineRules(cautions_to_eject=3),
+        )
         now = day.ends + timedelta(minutes=1)
         async with open_log(where) as (log, _):
 
@@ -65,6 +71,12 @@ def _first_of_two(day: Day) -> int:
         for number, one in enumerate(day.events, 1)
         if isinstance(one.recorded.data, CautionRecorded) and one.recorded.data.violation == "overshooting"
     )
+
+
+def _briefing(day: Day) -> int:
+    """The briefing that the day's arrivals had to hear: it stays as it was."""
+    arrivals = (one.recorded.data for one in day.events if isinstance(one.recorded.data, PlayerRegistered))
+    return next(arrivals).briefing_due
 
 
 async def _asked(log: Log, question: WhatIf, now: datetime, *, changed: int) -> float:
