@@ -368,6 +368,21 @@ def test_minutes_of_a_continuous_game_are_counted_by_the_other_rules():
     ]
 
 
+def test_without_the_rotation_that_many_were_put_into_its_game_serves_nobody():
+    day = open_park()
+    day.when(registration.AssignRotation(rotation="r9", field="birch", players=PLAYERS))
+    assigned = last(day, registration.RotationAssigned)
+    caution(day, 5, "c1")
+    call(day.at(10), "g1", "p2", rotation="r9")
+    day.when(games.StartGame(game="g1"))
+    day.at(25).when(games.EndGame(game="g1"))
+    ended = last(day, games.GameEnded)
+    assert consequences_told(what_if(day, assigned).differs) == [
+        (ended, "p1", "sit_outs_owed", 0, 1),
+        (ended, "p1", "sit_outs_served", 1, 0),
+    ]
+
+
 def test_rules_that_say_the_same_under_another_name_change_nothing():
     day, _, _ = second_caution()
     answer = what_if(day, rules=replace(DEFAULT, version="renamed"))
