@@ -65,7 +65,9 @@ def test_a_proof_with_a_hash_too_many_or_too_few_is_refused(place, longer):
     ):
         verify(proof)
         if proof or longer:
-            with pytest.raises(ProofError, match="goes on after|nothing to show" if longer else "before the root is reached"):
+            with pytest.raises(
+                ProofError, match="goes on after|nothing to show" if longer else "before the root is reached"
+            ):
                 verify([*proof, HASHES[0]] if longer else proof[:-1])
 
 
