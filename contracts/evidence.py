@@ -14,6 +14,9 @@ ANYBODY: frozenset[Role] = frozenset(get_args(Role))
 """Every device asks which of its writes lie under a checkpoint: those it may forget."""
 Position = Annotated[int, Meta(ge=1, le=2**62, description="An event's number in the log, counted from 1.")]
 Size = Annotated[int, Meta(ge=1, le=2**62, description="How many events a checkpoint covers: the first so many.")]
+EpochNumber = Annotated[
+    int, Meta(ge=1, le=2**31 - 1, description="A life of the log: 1, and one more with each restore.")
+]
 Hash = Annotated[str, Meta(pattern=r"^[0-9a-f]{64}$(?!\n)", description="SHA-256, in hexadecimal.")]
 VerifierKeyText = Annotated[
     str, Meta(description="A key as C2SP signed-note writes it: `<name>+<id in hex>+<type and key in base64>`.")
@@ -130,6 +133,9 @@ READS: tuple[Read, ...] = (
                 description="At most so many; 100 unless said.",
             ),
             Parameter(name="before", kind=Size, description="Only those over fewer events than this."),
+            Parameter(
+                name="epoch", kind=EpochNumber, description="Only those of this epoch: page through one at a time."
+            ),
         ),
     ),
     Read(

@@ -13,6 +13,7 @@ from contracts.evidence import (
     MOST_LISTED,
     Checkpoints,
     ConsistencyProof,
+    EpochNumber,
     Keys,
     Position,
     Proof,
@@ -62,8 +63,9 @@ async def list_checkpoints(request: Request[Any, Any, Any], park: FromPath[str])
     """The checkpoints that were signed, the newest first."""
     where = park_of(request, park)
     limit, before = _number(request, "limit", _Limit), _number(request, "before", Size)
+    epoch = _number(request, "epoch", EpochNumber)
     async with _pool(request).connection() as connection:
-        found = await checkpoints.before(connection, where.park, before, limit or _FEW)
+        found = await checkpoints.before(connection, where.park, before, epoch, limit or _FEW)
     return Checkpoints(checkpoints=tuple(found))
 
 
@@ -154,9 +156,7 @@ def _pool(request: Request[Any, Any, Any]) -> Pool:
 
 
 def _text(note: str) -> Response[str]:
-    return Response(
-        note, media_type="text/plain", status_code=200, headers={"Cache-Control": "no-store"}
-    )
+    return Response(note, media_type="text/plain", status_code=200, headers={"Cache-Control": "no-store"})
 
 
 def _number(request: Request[Any, Any, Any], name: str, kind: Any) -> int | None:

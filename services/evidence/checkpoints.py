@@ -17,7 +17,8 @@ _STANDING = f"SELECT {_COLUMNS} FROM evidence.standing WHERE park = $1"  # noqa:
 _NEWEST = f"{_STANDING} ORDER BY epoch DESC, size DESC LIMIT 1"
 _COVERING = f"{_STANDING} AND size >= $2 ORDER BY epoch, size LIMIT 1"
 _OF_SIZE = f"{_STANDING} AND size = $2 ORDER BY epoch DESC LIMIT 1"
-_BEFORE = f"{_SELECT} AND ($2::bigint IS NULL OR size < $2) ORDER BY epoch DESC, size DESC LIMIT $3"
+_NEWEST_FIRST = "ORDER BY epoch DESC, size DESC LIMIT $4"
+_BEFORE = f"{_SELECT} AND ($2::bigint IS NULL OR size < $2) AND ($3::int IS NULL OR epoch = $3) {_NEWEST_FIRST}"
 _AFTER = f"{_SELECT} AND (epoch, size) > ($2, $3) ORDER BY epoch, size LIMIT $4"
 _AT = "SELECT root FROM evidence.checkpoint WHERE park = $1 AND epoch = $2 AND size = $3"
 _BEGUN = "SELECT EXISTS (SELECT FROM evidence.epoch WHERE park = $1 AND epoch = $2)"
@@ -49,9 +50,11 @@ async def of_size(connection: asyncpg.Connection, park: str, size: int) -> Signe
     return await _one(connection, _OF_SIZE, park, size)
 
 
-async def before(connection: asyncpg.Connection, park: str, size: int | None, limit: int) -> list[SignedCheckpoint]:
-    """Those over fewer events than `size`, the newest first."""
-    return [_read(row) for row in await connection.fetch(_BEFORE, park, size, limit)]
+async def before(
+    connection: asyncpg.Connection, park: str, size: int | None, epoch: int | None, limit: int
+) -> list[SignedCheckpoint]:
+    """Those over fewer events than `size`, and of that epoch, the newest first."""
+    return [_read(row) for row in await connection.fetch(_BEFORE, park, size, epoch, limit)]
 
 
 async def after(connection: asyncpg.Connection, park: str, epoch: int, size: int, limit: int) -> list[SignedCheckpoint]:

@@ -211,8 +211,12 @@ def test_what_was_signed_before_and_is_not_lost_is_continued(told):
     lost = park.ask("GET", f"evidence/consistency?first={large.size}&second={newest.size}", told.manager)
     assert lost.status_code == 404
     assert "a restore lost some of them" in lost.json()["detail"]
-    every = park.ask("GET", "evidence/checkpoints", told.manager).json()["checkpoints"]
-    assert told.large in {one["note"] for one in every}
+    before = park.ask("GET", "evidence/checkpoints?epoch=1", told.manager).json()["checkpoints"]
+    assert [before[0]["note"], before[-1]["note"]] == [told.large, told.small]
+    after = park.ask("GET", f"evidence/checkpoints?epoch=2&before={newest.size + 1}", told.manager).json()[
+        "checkpoints"
+    ]
+    assert {one["epoch"] for one in after} == {2}
 
 
 def test_whoever_trusts_the_first_key_can_follow_to_the_new_epochs(told):
