@@ -1,6 +1,6 @@
 """A point of the log as a question names it: an epoch and position, or an instant (what had been recorded by then)."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 
 import msgspec
 
@@ -19,9 +19,10 @@ async def position_of(log: Log, asked: str, name: str) -> int:
         return await _of_epoch(log, int(epoch), int(position), asked, name)
     try:
         moment = msgspec.convert(asked, datetime)
-    except msgspec.ValidationError:
+        moment = moment.astimezone(UTC) if moment.tzinfo else None
+    except (msgspec.ValidationError, OverflowError):
         moment = None
-    if moment is None or moment.tzinfo is None:
+    if moment is None:
         raise InvalidParameter(
             f"{name}={asked[:40]} is neither <epoch>:<position>, such as 1:4711, nor an instant with its offset, "
             "such as 2026-05-09T13:50:00Z.",

@@ -10,7 +10,7 @@ from services.evidence.check import Check
 from services.evidence.finding import Finding, on
 from services.evidence.note import NoteError, VerifierKey
 from services.evidence.outside import Outside, OutsideUnusable
-from services.evidence.rounds import _LOCK as SIGNING
+from services.evidence.rounds import LOCK as SIGNING
 from services.evidence.rows import Rows, batches
 from services.evidence.witness import Witness
 

@@ -29,7 +29,7 @@ SLICE = 1000
 """Events hashed at a time: some milliseconds, in which nobody else in the process is served."""
 _BRING_BACK = "If the database was brought back from a backup, a new epoch is begun by: fieldledger restore."
 _CHECK = "`fieldledger audit check` finds what."
-_LOCK = "SELECT pg_advisory_xact_lock(hashtextextended('fieldledger evidence ' || $1, 0))"
+LOCK = "SELECT pg_advisory_xact_lock(hashtextextended('fieldledger evidence ' || $1, 0))"
 
 
 class NotSigned(Exception):  # noqa: N818 - a state of the world, not a mistake
@@ -80,7 +80,7 @@ class Rounds:
     @asynccontextmanager
     async def _alone(self, connection: asyncpg.Connection) -> AsyncIterator[None]:
         async with connection.transaction():
-            await connection.execute(_LOCK, self._park.park)
+            await connection.execute(LOCK, self._park.park)
             yield
 
     async def _grow(self, connection: asyncpg.Connection) -> bool:

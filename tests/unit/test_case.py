@@ -10,7 +10,7 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
@@ -23,6 +23,8 @@ from services.audit.examination import examine
 from services.audit.proofs import unbroken
 from services.audit.redaction import Own, view, whole
 from services.audit.report import verifying
+from services.audit.report.content import Entry, Report, Seal, Section, Table
+from services.audit.report.pdf import pdf
 from services.evidence.note import SigningKey, sign
 from tests.unit.case_park import (
     ELM,
@@ -383,6 +385,18 @@ def test_the_report_in_print_is_pdf_a_2b_with_the_digest_on_every_page(kind, sub
         text = page.extract_text()
         assert digest in text
         assert f"Page {number} of {len(reader.pages)}" in text
+
+
+@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+@given(st.text(min_size=1, max_size=60))
+@example("\U0001baa5 in a violation's title")
+@example("\\u0041 \x00\x07\ufffe\u200b\u0627\u0644 \U0001f600")
+def test_whatever_characters_a_park_writes_its_rules_in_the_report_is_printed(words):
+    seal = Seal(origin="o", size=1, signed_at="now", digest="d", root="r", key="k")
+    table = Table(columns=(words,), rows=((words,),), code=0)
+    said = Section(heading=words, text=(words,), table=table, entries=(Entry(position=1, time=words, sentence=words),))
+    report = Report(title=words, subtitle=words, lead=(words,), sections=(said,), seal=seal, stamp=0)
+    assert pdf(report).startswith(b"%PDF-1.")
 
 
 def test_the_report_for_a_browser_asks_for_nothing_else():
