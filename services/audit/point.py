@@ -17,11 +17,7 @@ async def position_of(log: Log, asked: str, name: str) -> int:
     epoch, colon, position = asked.partition(":")
     if colon and epoch.isdecimal() and position.isdecimal() and len(asked) < 30:
         return await _of_epoch(log, int(epoch), int(position), asked, name)
-    try:
-        moment = msgspec.convert(asked, datetime)
-        moment = moment.astimezone(UTC) if moment.tzinfo else None
-    except (msgspec.ValidationError, OverflowError):
-        moment = None
+    moment = _instant(asked)
     if moment is None:
         raise InvalidParameter(
             f"{name}={asked[:40]} is neither <epoch>:<position>, such as 1:4711, nor an instant with its offset, "
@@ -29,6 +25,15 @@ async def position_of(log: Log, asked: str, name: str) -> int:
             where=name,
         )
     return await log.position_at(moment)
+
+
+def _instant(asked: str) -> datetime | None:
+    """None where it is none, names no offset, or lies outside the calendar in UTC."""
+    try:
+        moment = msgspec.convert(asked, datetime)
+        return moment.astimezone(UTC) if moment.tzinfo else None
+    except (msgspec.ValidationError, OverflowError):
+        return None
 
 
 async def _of_epoch(log: Log, epoch: int, position: int, asked: str, name: str) -> int:
