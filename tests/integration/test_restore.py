@@ -67,6 +67,7 @@ def a_day(park, seen):
     device.people("gus")
     seen.end = park.level()
     seen.leaves = park.leaves()
+    assert park.ask("GET", f"board.json?at_least=1:{seen.end}", seen.manager).status_code == 200
     _, seen.last_event_id, _ = park.first_of_stream()
     park.stop()
 
@@ -173,6 +174,7 @@ async def streamed(park, epoch):
 
 def test_the_board_goes_on_and_a_reader_from_before_gets_a_fresh_snapshot(told):
     assert told.last_event_id.startswith(f"1:{told.end}:")
+    assert told.park.ask("GET", f"board.json?at_least=2:{told.level}", told.manager).status_code == 200
     event, name, status = told.park.first_of_stream(told.last_event_id)
     assert (event, status["epoch"]) == ("snapshot", 2)
     assert status["position"] >= told.level
