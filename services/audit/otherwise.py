@@ -40,6 +40,14 @@ _ASKED: Final[dict[type[Data], tuple[Asked, Callable[[Any], str]]]] = {
     RefundGranted: ("refund", lambda data: f"refund:{data.refund}"),
     RefundRefused: ("refund", lambda data: f"refund:{data.refund}"),
 }
+_PHRASES: Final[dict[Asked, tuple[str, str, str]]] = {
+    "start": ("start of {}", "cleared", "not cleared"),
+    "admission": ("entry to {}", "cleared", "not cleared"),
+    "issue": ("issue of {}", "granted", "refused"),
+    "duty": ("duty of {}", "granted", "refused"),
+    "refund": ("{}", "granted", "refused"),
+}
+"""How each is spoken of, and its two outcomes."""
 _FACETS: Final[dict[Facet, Callable[[int], str]]] = {
     "sit_outs_owed": lambda count: f"owe {count or 'no'} sit-out{'' if count == 1 else 's'}",
     "sit_outs_served": lambda count: f"have served {count or 'no'} sit-out{'' if count == 1 else 's'}",
@@ -73,6 +81,7 @@ def _changed(one: Turned, zone: ZoneInfo) -> Changed:
     asked, subject = _ASKED[type(data)]
     player = one.player or getattr(data, "player", None)
     whom = f" for player {player}" if player else ""
+    what = _PHRASES[asked][0].format(subject(data).replace(":", " ", 1))
     return Changed(
         position=one.event.position,
         occurred_at=one.event.occurred_at,
@@ -83,19 +92,20 @@ def _changed(one: Turned, zone: ZoneInfo) -> Changed:
         was=Verdict(granted=one.was.granted, reasons=one.was.reasons),
         would_be=Verdict(granted=one.would_be.granted, reasons=one.would_be.reasons),
         sentence=(
-            f"{_local(one.event.occurred_at, zone)}, {asked} of {subject(data).replace(':', ' ', 1)}{whom}: "
-            f"was {verdict(one.was)}; would have been {verdict(one.would_be)}."
+            f"{_local(one.event.occurred_at, zone)}, {what}{whom}: "
+            f"was {verdict(one.was, asked)}; would have been {verdict(one.would_be, asked)}."
         ),
     )
 
 
-def verdict(outcome: Outcome) -> str:
+def verdict(outcome: Outcome, asked: Asked = "start") -> str:
     """An outcome in a few words."""
+    _, granted, refused = _PHRASES[asked]
     against = [one.code.replace("_", " ") for one in outcome.reasons]
     named = [f"{player} ({_codes(reasons)})" for player, reasons in outcome.players.items() if reasons]
     if outcome.granted:
-        return f"cleared, without {', '.join(named)}" if named else "cleared"
-    return f"not cleared: {', '.join((*against, *named))}"
+        return f"{granted}, without {', '.join(named)}" if named else granted
+    return f"{refused}: {', '.join((*against, *named))}"
 
 
 def _codes(reasons: tuple[Any, ...]) -> str:

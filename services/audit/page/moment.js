@@ -23,12 +23,12 @@ export class Moment {
     return Number(of("moment-at").value) * MINUTE;
   }
 
-  /** The slider runs over all that the story holds, and stands at its last refusal, or else at its last event. */
+  /** The slider runs over all that the story holds, and stands where the gate last refused him, or else at its last event. */
   over(story, player) {
     this.player = player;
     this.local = clock(story.time_zone, { hour: "2-digit", minute: "2-digit" });
     const stamps = story.events.flatMap((event) => [Date.parse(event.recorded_at), Date.parse(event.occurred_at)]);
-    const refused = story.events.filter(({ decision }) => decision && !decision.granted).at(-1);
+    const refused = story.events.filter(({ type, decision }) => type.startsWith("games.") && decision && !decision.granted).at(-1);
     const slider = of("moment-at");
     slider.min = String(Math.floor(Math.min(...stamps) / MINUTE));
     slider.max = String(Math.ceil(Math.max(...stamps) / MINUTE));
