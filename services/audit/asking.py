@@ -11,12 +11,13 @@ from contracts.moments import ClearanceAt, StatusAt
 from contracts.problems import InvalidBody, InvalidParameter, MalformedBody
 from contracts.what_if import AUDITORS, Otherwise, Replayed, WhatIf
 from contracts.words import Day, FieldId, Instant, PlayerId
-from services.audit import moment, replays, status
 from services.audit.days import must_be_datable
-from services.audit.moment import Axes
-from services.audit.past import Past
+from services.audit.moments import moment, status
+from services.audit.moments.moment import Axes
+from services.audit.moments.past import Past
 from services.audit.point import position_of
 from services.audit.query import asked, fitting
+from services.audit.replays import replay as replays
 from services.core.log import Log
 from services.core.plainly import plainly
 from services.core.recent import recent

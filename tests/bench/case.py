@@ -10,11 +10,11 @@ import asyncpg
 from contracts.story import Story
 from deploy.app import plain
 from deploy.state import private_folder
-from services.audit.cases import case_of
-from services.audit.dossier import gather
-from services.audit.shelf import LogShelf
-from services.audit.sources import story_of
-from services.audit.story import Span
+from services.audit.cases.dossier import gather
+from services.audit.cases.routes import case_of
+from services.audit.cases.shelf import LogShelf
+from services.audit.stories.sources import story_of
+from services.audit.stories.story import Span
 from services.core.clock import SetClock
 from services.core.log import Log
 from services.core.park import Park

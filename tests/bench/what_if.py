@@ -10,8 +10,8 @@ from contracts.registration import PlayerRegistered
 from contracts.rules import DEFAULT, BriefingRules, DisciplineRules
 from contracts.what_if import Otherwise, WhatIf
 from services.audit.days import Range, story
-from services.audit.decisions import MEMORY
-from services.audit.replays import what_if_at
+from services.audit.replays.decisions import MEMORY
+from services.audit.replays.replay import what_if_at
 from services.core.folds import States
 from services.core.log import Log
 from tests.bench.figures import Figure

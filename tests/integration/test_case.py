@@ -16,13 +16,13 @@ from contracts.incidents import IncidentRecorded
 from contracts.reasons import REASONS
 from contracts.registration import PlayerRegistered
 from deploy.commands import cases as commands
-from services.audit import archive
-from services.audit.case import STRANGER, case_file
-from services.audit.dossier import gather
-from services.audit.examination import examine
-from services.audit.shelf import LogShelf
-from services.audit.sources import story_of
-from services.audit.story import Span
+from services.audit.cases import archive
+from services.audit.cases.case import STRANGER, case_file
+from services.audit.cases.dossier import gather
+from services.audit.cases.examination import examine
+from services.audit.cases.shelf import LogShelf
+from services.audit.stories.sources import story_of
+from services.audit.stories.story import Span
 from services.core.clock import SystemClock
 from services.core.log import Log
 from services.core.park import Park

@@ -12,9 +12,9 @@ from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved
 from contracts.games import GameStarted
 from contracts.moments import ClearanceAt, StatusAt
 from services.audit.asking import axes
-from services.audit.corrections import REACHING
-from services.audit.moment import clearance_at
-from services.audit.status import status_at
+from services.audit.moments.corrections import REACHING
+from services.audit.moments.moment import clearance_at
+from services.audit.moments.status import status_at
 from services.board.memory import Memory
 from services.board.model import status
 from services.core.clock import SystemClock

@@ -15,9 +15,9 @@ from contracts.games import Entrant, Offender
 from contracts.problems import InvalidParameter, PositionAhead, UnknownSubject
 from contracts.story import Story
 from services.audit.point import position_of
-from services.audit.sightings import by_place, by_sign
-from services.audit.sources import rows_of, story_of
-from services.audit.story import Span, tell
+from services.audit.stories.sightings import by_place, by_sign
+from services.audit.stories.sources import rows_of, story_of
+from services.audit.stories.story import Span, tell
 from services.core.clock import SystemClock
 from services.core.log import Log
 from services.core.park import Park

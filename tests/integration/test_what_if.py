@@ -14,7 +14,7 @@ from contracts.park import RulesAdopted
 from contracts.problems import PositionAhead, UnknownSubject
 from contracts.registration import RefundRefused
 from contracts.what_if import Otherwise, WhatIf
-from services.audit.replays import replayed, what_if_at
+from services.audit.replays.replay import replayed, what_if_at
 from services.core.clock import SystemClock
 from services.core.log import Log
 from services.core.pool import Pool

@@ -22,10 +22,10 @@ from contracts.registration import BriefingHeld, ConsentGiven, PersonRegistered,
 from contracts.rules import Rules
 from contracts.story import Story
 from contracts.velocity import ChronoChecked, MarkerTested
-from services.audit.case import Evidence, case_file
-from services.audit.dossier import Case, gather
-from services.audit.shelf import EVERYTHING
-from services.audit.story import tell
+from services.audit.cases.case import Evidence, case_file
+from services.audit.cases.dossier import Case, gather
+from services.audit.cases.shelf import EVERYTHING
+from services.audit.stories.story import tell
 from services.core.log import Row
 from services.evidence import tree
 from services.evidence.checkpoint import Checkpoint

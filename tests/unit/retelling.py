@@ -6,11 +6,11 @@ from typing import Any
 
 from contracts.envelope import Recorded
 from contracts.rules import Rules
-from services.audit import decisions
-from services.audit.decisions import KINDS, Outcome
-from services.audit.retold import retold
-from services.audit.standings import Differs
-from services.audit.what_if import Answer, Question, Turned, replay, turned
+from services.audit.replays import decisions
+from services.audit.replays.decisions import KINDS, Outcome
+from services.audit.replays.retold import retold
+from services.audit.replays.standings import Differs
+from services.audit.replays.what_if import Answer, Question, Turned, replay, turned
 from services.core.fold import Given, Subject
 from services.core.rules import RULES
 from tests.unit.scenario import Scenario

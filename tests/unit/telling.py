@@ -11,7 +11,7 @@ from contracts import leaf
 from contracts.catalogue import tags_of
 from contracts.envelope import Data, Event, Recorded
 from contracts.story import Story, Told
-from services.audit.story import ALL, Span, tell
+from services.audit.stories.story import ALL, Span, tell
 from services.core.log import Row
 from tests.unit.scenario import NINE, Scenario
 

@@ -17,14 +17,14 @@ from pypdf import PdfReader
 from contracts.catalogue import EVENTS, TYPES
 from contracts.envelope import Unknown
 from contracts.evidence import KeyAdopted
-from services.audit import archive
-from services.audit.case import STRANGER, case_file
-from services.audit.examination import examine
-from services.audit.proofs import unbroken
-from services.audit.redaction import Own, view, whole
-from services.audit.report import verifying
-from services.audit.report.content import Entry, Report, Seal, Section, Table
-from services.audit.report.pdf import pdf
+from services.audit.cases import archive
+from services.audit.cases.case import STRANGER, case_file
+from services.audit.cases.examination import examine
+from services.audit.cases.proofs import unbroken
+from services.audit.cases.redaction import Own, view, whole
+from services.audit.cases.report import verifying
+from services.audit.cases.report.content import Entry, Report, Seal, Section, Table
+from services.audit.cases.report.pdf import pdf
 from services.evidence.note import SigningKey, sign
 from tests.unit.case_park import (
     ELM,

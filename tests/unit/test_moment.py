@@ -15,9 +15,9 @@ from contracts.catalogue import TYPES
 from contracts.moments import ClearanceAt, StatusAt
 from contracts.problems import InvalidParameter, PositionAhead
 from services.audit.asking import axes
-from services.audit.corrections import CORRECTIONS, REACHING, as_happened, effective
-from services.audit.moment import clearance_at
-from services.audit.status import status_at
+from services.audit.moments.corrections import CORRECTIONS, REACHING, as_happened, effective
+from services.audit.moments.moment import clearance_at
+from services.audit.moments.status import status_at
 from tests.unit.past_log import PastLog, leaf_of
 from tests.unit.scenario import NINE, Scenario
 from tests.unit.small_park import HANDLERS, opening, string

@@ -40,9 +40,9 @@ from contracts.registration import (
 from contracts.rules import DEFAULT, DisciplineRules, GameRules, MoneyRules, Rules, VelocityRules, Violation
 from contracts.story import Kind
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
-from services.audit.outcome import _GRANTED, _REFUSED
-from services.audit.stories import WHOLE
-from services.audit.story import Span
+from services.audit.stories.outcome import _GRANTED, _REFUSED
+from services.audit.stories.routes import WHOLE
+from services.audit.stories.story import Span
 from services.audit.words.scene import Scene, lasting
 from services.audit.words.telling import WORDS, sentence
 from services.velocity.model import judge

@@ -17,10 +17,10 @@ from contracts.envelope import Command, Grant, Refusal
 from contracts.problems import Refused
 from contracts.rules import DEFAULT, DisciplineRules, GameRules, MoneyRules, Rules, Violation
 from contracts.vault import ErasureRefused, PersonErased
-from services.audit.decisions import KINDS
-from services.audit.replays import doubts
-from services.audit.retold import retold
-from services.audit.worlds import Worlds
+from services.audit.replays.decisions import KINDS
+from services.audit.replays.replay import doubts
+from services.audit.replays.retold import retold
+from services.audit.replays.worlds import Worlds
 from tests.unit.retelling import by_brute_force, consequences_told, decisions_told, nothing_before, what_if
 from tests.unit.scenario import Scenario
 from tests.unit.small_park import (

@@ -8,7 +8,7 @@ from contracts.envelope import Recorded
 from contracts.games import FieldConfigured
 from contracts.park import RulesAdopted
 from contracts.rules import DEFAULT, Rules, Violation
-from services.audit.plight import Plight, plight
+from services.audit.stories.plight import Plight, plight
 from services.clearance.field import FIELD
 from services.clearance.model import rotations_of
 from services.core.command import Moment

@@ -1,7 +1,7 @@
 """A version of the park rules in sentences."""
 
 from contracts.rules import Rules, Violation
-from services.audit.report.moments import counted, listed, plainly
+from services.audit.cases.report.moments import counted, listed, plainly
 
 WEIGHTS = ("a note", "one caution", "two cautions")
 

@@ -64,7 +64,7 @@ from contracts.registration import (
 )
 from contracts.rules import Rules
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
-from services.audit.background import Background
+from services.audit.stories.background import Background
 from services.audit.words.scene import count
 from services.registration.model import is_minor
 from services.registration.money import ENTRY

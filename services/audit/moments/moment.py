@@ -13,8 +13,8 @@ from msgspec import Struct
 from contracts.envelope import Reason, Recorded
 from contracts.moments import ClearanceAt, Late, Side
 from contracts.rules import Rules
-from services.audit.corrections import CORRECTIONS, effective
-from services.audit.past import Past
+from services.audit.moments.corrections import CORRECTIONS, effective
+from services.audit.moments.past import Past
 from services.audit.words.scene import Scene
 from services.audit.words.telling import sentence
 from services.clearance import field as fields

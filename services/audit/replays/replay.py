@@ -8,12 +8,12 @@ from contracts.envelope import Recorded
 from contracts.problems import PositionAhead, Refused, UnknownSubject
 from contracts.rules import Rules
 from contracts.what_if import Doubtful, Otherwise, Replayed, WhatIf
-from services.audit import decisions, otherwise, what_if
 from services.audit.days import Range, recorded_on, story
-from services.audit.decisions import KINDS, MEMORY
-from services.audit.past import Past
-from services.audit.what_if import Question
-from services.audit.worlds import Before, Worlds, folded
+from services.audit.moments.past import Past
+from services.audit.replays import decisions, otherwise, what_if
+from services.audit.replays.decisions import KINDS, MEMORY
+from services.audit.replays.what_if import Question
+from services.audit.replays.worlds import Before, Worlds, folded
 from services.core.folds import States
 from services.core.log import Log
 from services.core.recent import recent

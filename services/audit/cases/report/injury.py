@@ -34,10 +34,10 @@ from contracts.registration import BriefingHeld, ConsentGiven, PlayerRegistered,
 from contracts.rules import Rules
 from contracts.vault import DetailKept
 from contracts.velocity import ChronoChecked, MarkerTested
-from services.audit.dossier import Case
-from services.audit.report import particulars
-from services.audit.report.content import Section, Table
-from services.audit.report.moments import NOT_RECORDED, counted, listed, local, plainly, titled
+from services.audit.cases.dossier import Case
+from services.audit.cases.report import particulars
+from services.audit.cases.report.content import Section, Table
+from services.audit.cases.report.moments import NOT_RECORDED, counted, listed, local, plainly, titled
 
 HOUR = timedelta(hours=1)
 

@@ -6,7 +6,7 @@ from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.envelope import Data
 from contracts.incidents import IncidentRecorded
 from contracts.registration import ConsentGiven, GuardianLeft, MinorHandedOver, PlayerRegistered
-from services.audit.redaction import Own
+from services.audit.cases.redaction import Own
 
 
 def concerned(kind: str, subject: str, events: Sequence[Data]) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from msgspec import Struct
 from contracts.envelope import Recorded
 from contracts.rules import Rules
 from contracts.what_if import Facet
-from services.audit.worlds import World, Worlds
+from services.audit.replays.worlds import World, Worlds
 from services.clearance.model import played_in, rotations_of
 from services.core.command import Moment
 from services.core.rules import RULES

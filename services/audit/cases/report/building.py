@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from contracts.story import Story, Told
-from services.audit.dossier import Case
-from services.audit.report import injury, rulebook, verifying
-from services.audit.report.content import Entry, Report, Seal, Section, Table
-from services.audit.report.moments import counted, listed, titled
+from services.audit.cases.dossier import Case
+from services.audit.cases.report import injury, rulebook, verifying
+from services.audit.cases.report.content import Entry, Report, Seal, Section, Table
+from services.audit.cases.report.moments import counted, listed, titled
 
 DISCIPLINE = "discipline."
 CLOCKS = {

@@ -7,7 +7,7 @@ import asyncpg
 
 from contracts.envelope import Recorded
 from contracts.evidence import KeyAdopted
-from services.audit.case import Evidence
+from services.audit.cases.case import Evidence
 from services.core.log import Log
 from services.core.recent import recent
 from services.evidence import checkpoints, note, tiles

@@ -8,7 +8,7 @@ from contracts.equipment import BottleRegistered, GearReleased, MarkerRegistered
 from contracts.games import FieldConfigured, HoldConfirmed
 from contracts.registration import ConsentGiven
 from contracts.velocity import ChronoChecked, MarkerTested
-from services.audit.report.moments import listed, plainly
+from services.audit.cases.report.moments import listed, plainly
 
 
 def consent(event: Recorded[ConsentGiven]) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Awaitable, Callable, Collection, Iterable
 from typing import Any, Final, TypeVar, cast
 
 from contracts.envelope import Recorded
-from services.audit.decisions import MEMORY
+from services.audit.replays.decisions import MEMORY
 from services.core.fold import Fold, Given, Subject
 from services.core.folds import States
 

@@ -13,9 +13,9 @@ from contracts.registration import RefundGranted, RefundRefused
 from contracts.rules import Rules
 from contracts.what_if import Asked, Changed, Consequence, Facet, Otherwise, Verdict, WhatIf
 from services.audit.days import Range
-from services.audit.decisions import Outcome
-from services.audit.standings import Differs
-from services.audit.what_if import Answer, Turned
+from services.audit.replays.decisions import Outcome
+from services.audit.replays.standings import Differs
+from services.audit.replays.what_if import Answer, Turned
 
 NOTE: Final = (
     "What people did stays as it was recorded: only decisions, and what cautions come to, are taken anew. It shows what the rules would "

@@ -36,9 +36,9 @@ from contracts.registration import PlayerRegistered
 from contracts.rules import DEFAULT, Rules
 from contracts.story import Story
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
-from services.audit.owning import concerned, gear_of, own_of
-from services.audit.redaction import Own
-from services.audit.shelf import Shelf
+from services.audit.cases.owning import concerned, gear_of, own_of
+from services.audit.cases.redaction import Own
+from services.audit.cases.shelf import Shelf
 from services.core.log import Row
 
 Tell = Callable[[str, int], Awaitable[Story]]

@@ -12,9 +12,9 @@ from contracts.registration import PlayerRegistered
 from contracts.rules import DEFAULT
 from contracts.story import Story
 from contracts.velocity import MarkerTested
-from services.audit.aftermath import concerned
-from services.audit.story import ALL, Span, tell
-from services.audit.withdrawals import tag_of
+from services.audit.stories.aftermath import concerned
+from services.audit.stories.story import ALL, Span, tell
+from services.audit.stories.withdrawals import tag_of
 from services.core.log import Log, Row
 from services.core.park import Park
 from services.core.recent import recent

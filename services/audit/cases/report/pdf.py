@@ -7,7 +7,7 @@ from typing import Any, Final
 import msgspec
 import typst
 
-from services.audit.report.content import Report
+from services.audit.cases.report.content import Report
 
 TEMPLATE = Path(__file__).with_name("report.typ")
 _LACKING: Final = tuple(re.compile(one) for one in (r"(?!)", r"[^\n -\u04ff\u2010-\u2044\u20a0-\u20bf]", r"[^\n -~]"))

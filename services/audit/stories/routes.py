@@ -9,8 +9,8 @@ from contracts.story import Kind, Order, Page, PositionAfter, Story, SubjectId
 from contracts.what_if import AUDITORS
 from services.audit.point import position_of
 from services.audit.query import asked, fitting
-from services.audit.sources import story_of
-from services.audit.story import Span
+from services.audit.stories.sources import story_of
+from services.audit.stories.story import Span
 from services.core.park import Park
 from services.core.routes import park_of
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from html import escape
 from pathlib import Path
 
-from services.audit.report.content import Entry, Report, Seal, Section, Table
+from services.audit.cases.report.content import Entry, Report, Seal, Section, Table
 
 STYLE = Path(__file__).with_name("report.css").read_text(encoding="utf-8")
 _POLICY = "default-src 'none'; style-src 'unsafe-inline'"

@@ -12,11 +12,11 @@ from msgspec import Struct
 from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.envelope import Recorded
 from contracts.rules import Rules
-from services.audit import decisions
-from services.audit.decisions import KINDS, MEMORY, Outcome, Reasons
-from services.audit.retold import retold
-from services.audit.standings import Differs, Standings
-from services.audit.worlds import Before, Worlds
+from services.audit.replays import decisions
+from services.audit.replays.decisions import KINDS, MEMORY, Outcome, Reasons
+from services.audit.replays.retold import retold
+from services.audit.replays.standings import Differs, Standings
+from services.audit.replays.worlds import Before, Worlds
 
 Story = AsyncIterator[Sequence[Recorded[Any]]]
 """The events of a range, in order, some at a time."""

@@ -19,8 +19,8 @@ from contracts.equipment import GearReleased
 from contracts.games import PlayerOut
 from contracts.incidents import PlayerFit, PlayerUnfit
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
-from services.audit.background import Background
-from services.audit.plight import Plight, difference
+from services.audit.stories.background import Background
+from services.audit.stories.plight import Plight, difference
 from services.audit.words.scene import together
 from services.velocity.model import judge
 from services.velocity.states import HARMLESS

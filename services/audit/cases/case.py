@@ -11,15 +11,15 @@ from msgspec import Struct
 
 from contracts.leaf import leaf_hash
 from contracts.story import Story, Told
-from services.audit import archive
-from services.audit.dossier import Case, Found
-from services.audit.redaction import others_alone, view, whole
-from services.audit.report import verifying
-from services.audit.report.building import report_of
-from services.audit.report.content import Seal
-from services.audit.report.moments import local, plainly, titled
-from services.audit.report.page import page
-from services.audit.report.pdf import pdf
+from services.audit.cases import archive
+from services.audit.cases.dossier import Case, Found
+from services.audit.cases.redaction import others_alone, view, whole
+from services.audit.cases.report import verifying
+from services.audit.cases.report.building import report_of
+from services.audit.cases.report.content import Seal
+from services.audit.cases.report.moments import local, plainly, titled
+from services.audit.cases.report.page import page
+from services.audit.cases.report.pdf import pdf
 from services.evidence.checkpoint import Checkpoint
 from services.evidence.note import read
 

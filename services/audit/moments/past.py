@@ -7,7 +7,7 @@ from typing import Any, Final
 from contracts.envelope import Recorded
 from contracts.park import RulesAdopted
 from contracts.rules import DEFAULT
-from services.audit.corrections import REACHING, as_happened
+from services.audit.moments.corrections import REACHING, as_happened
 from services.core.fold import Fold, Given, Subject
 from services.core.log import Log, Row
 from services.core.recent import recent

@@ -23,11 +23,11 @@ from contracts.registration import (
     WithdrawalVoided,
 )
 from contracts.story import Story, Told
-from services.audit.aftermath import Consequences
-from services.audit.lateness import lateness
-from services.audit.outcome import decided
-from services.audit.rulebook import rule
-from services.audit.withdrawals import Withdrawals
+from services.audit.stories.aftermath import Consequences
+from services.audit.stories.lateness import lateness
+from services.audit.stories.outcome import decided
+from services.audit.stories.rulebook import rule
+from services.audit.stories.withdrawals import Withdrawals
 from services.audit.words.scene import Scene
 from services.audit.words.telling import sentence
 from services.core.log import Row

@@ -10,10 +10,10 @@ import msgspec
 from contracts.board import Status
 from contracts.envelope import Recorded
 from contracts.moments import Shown, StatusAt
-from services.audit.corrections import as_happened
 from services.audit.days import recorded_on, story
-from services.audit.moment import Axes, late_of, moment_of
-from services.audit.past import Past
+from services.audit.moments.corrections import as_happened
+from services.audit.moments.moment import Axes, late_of, moment_of
+from services.audit.moments.past import Past
 from services.audit.words.scene import Scene
 from services.board.at_hand import AtHand
 from services.board.model import status

@@ -10,8 +10,8 @@ from msgspec import Meta, Struct
 
 from contracts import leaf
 from contracts.leaf import LeafError, leaf_hash
-from services.audit import archive
-from services.audit.archive import MANIFEST, SIGNATURE, NotACaseFile
+from services.audit.cases import archive
+from services.audit.cases.archive import MANIFEST, SIGNATURE, NotACaseFile
 from services.evidence.checkpoint import Checkpoint, CheckpointError
 from services.evidence.note import NoteError, VerifierKey, read
 from services.evidence.tree import ProofError, verify_inclusion
