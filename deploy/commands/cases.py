@@ -15,8 +15,8 @@ from deploy.commands.audit import AUDIT
 from deploy.demo.clock import RunningClock
 from deploy.state import DEFAULT, private_folder
 from deploy.upkeep import database_of, logs_of
-from services.audit.cases import case_of, name_of
-from services.audit.examination import examine
+from services.audit.cases.examination import examine
+from services.audit.cases.routes import case_of, name_of
 from services.core.park import Park
 from services.core.settings import read
 from services.evidence.outside import Outside

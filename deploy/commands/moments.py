@@ -16,9 +16,9 @@ from contracts.what_if import Otherwise, Replayed, WhatIf
 from deploy.commands.asking import ask
 from deploy.commands.audit import AUDIT
 from services.audit.asking import axes
-from services.audit.moment import clearance_at
-from services.audit.replays import replayed, what_if_at
-from services.audit.status import status_at
+from services.audit.moments.moment import clearance_at
+from services.audit.moments.status import status_at
+from services.audit.replays.replay import replayed, what_if_at
 from services.core.park import Park
 
 WIDTH: Final = 110

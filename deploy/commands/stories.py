@@ -13,10 +13,10 @@ from cyclopts import Parameter
 from contracts.story import Seen, SeenPlayers, Story, Told
 from deploy.commands.asking import ask
 from deploy.commands.audit import AUDIT
-from services.audit.sightings import by_place, by_sign
-from services.audit.sources import story_of
-from services.audit.stories import tag_of
-from services.audit.story import Span
+from services.audit.stories.routes import tag_of
+from services.audit.stories.sightings import by_place, by_sign
+from services.audit.stories.sources import story_of
+from services.audit.stories.story import Span
 from services.core.park import Park
 
 WIDTH: Final = 110
