@@ -63,12 +63,12 @@ def upper_bound(string: Summary, basis: Basis, *, risk: float, instrument_u: flo
 
 
 def stated_risk(basis: Basis, n: int, risk: float) -> float:
-    """The greatest probability of a wrong pass, whatever the marker.
+    """The greatest probability of a wrong pass, whatever marker is brought; it is not the share of wrong ones among those that passed.
 
     `mean`: that a marker passes whose mean speed is at or over the limit: `risk`, for shots that scatter normally.
-    `next_shot`: that it passes and its next shot is at or over the limit: `risk`, likewise.
-    `every`: that it passes and its next *reading* on the same chronograph is at or over the limit: nⁿ/(n+1)ⁿ⁺¹, the greatest p(1-p)ⁿ, for independent
-    shots of any distribution. Of the chronograph's own bias it says nothing.
+    `next_shot`: that its next shot reaches the bound: `risk`, likewise. That it passes *and* its next shot reaches the limit is no likelier.
+    `every`: that it passes and its next *reading* on the same chronograph reaches the limit: nⁿ/(n+1)ⁿ⁺¹, the greatest p(1-p)ⁿ, for independent shots
+    of any distribution. Of the chronograph's own bias it says nothing.
     """
     return n**n / (n + 1) ** (n + 1) if basis == "every" else risk
 
