@@ -13,6 +13,13 @@ def pytest_configure() -> None:
     signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Share a run's tests out by file, and those who ask about the invented day to one process: it plays it once for all of them."""
+    ask = {item.path for item in items if "demo_day" in getattr(item, "fixturenames", ())}
+    for item in items:
+        item.add_marker(pytest.mark.xdist_group("demo_day" if item.path in ask else str(item.path)))
+
+
 def pytest_report_header() -> str:
     return f"servers: {'testcontainers' if containers.engine_answers() else 'embedded'}"
 
