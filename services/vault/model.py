@@ -25,6 +25,9 @@ from services.core.rules import operating_day
 from services.vault.claims import claims_until
 from services.vault.states import ENTRY, INJURED, INJURY, LEGAL_HOLD, LIFE, Life
 
+CONCERNS = "It concerns "
+"""Whose sake a reason is for, where it is a ward's: the words before the name."""
+
 
 def keep_detail(command: KeepDetail, given: Given, moment: Moment, digest: str) -> Iterable[Data]:
     """The event of a detail that already lies in the vault, with its digest."""
@@ -85,7 +88,7 @@ def in_the_way(person: str, given: Given, today: date, rules: Rules) -> list[Rea
     """Everything that keeps a person's data where they are, his own and that of whom he consented for."""
     found: list[Reason] = []
     for name in _concerned(person, given):
-        ward = "" if name == person else f" It concerns {name}, for whom this person consented."
+        ward = "" if name == person else f" {CONCERNS}{name}, for whom this person consented."
         found += _blocks(given.of(LIFE, name), given, today, rules, ward)
     return found
 

@@ -237,7 +237,7 @@ def test_after_the_key_was_changed_whoever_knows_the_old_one_can_still_verify(li
     after = live.get(f"/parks/{live.park}/audit/cases/player/player-ash").content
     files = archive.unpacked(after)
     assert files["keys.txt"].decode().split()[:-1] == before
-    assert "rotations/1.txt" in files
+    assert "rotations/1.json" in files
     assert examine(after, before[0]).wrong == ()
 
 

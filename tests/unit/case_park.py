@@ -14,6 +14,7 @@ from contracts.catalogue import TYPES, tags_of
 from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.envelope import Basis, Data, Event, Reason
 from contracts.equipment import GearIssued, MarkerRegistered, MaskRegistered
+from contracts.evidence import AdoptedKey, KeyAdopted, Proof
 from contracts.games import Entrant, FieldConfigured, FieldInspected, GameStarted, Offender, PlayerOut, StartRefused
 from contracts.incidents import IncidentRecorded
 from contracts.leaf import leaf_hash
@@ -194,13 +195,29 @@ def evidence_of(
     return Evidence(
         checkpoint=head,
         keys=tuple(key.verifier.text for key in keys),
-        rotations=tuple(sign(Checkpoint.at(ORIGIN, 1, nodes(0, 0), OPENS).text, pair) for pair in pairwise(keys)),
+        rotations=tuple(adoption(*pair) for pair in pairwise(keys)),
         proofs={
             found.recorded.position: tree.inclusion_proof(nodes, found.recorded.position - 1, len(rows))
             for found in case.events
         },
         sign=lambda text: sign(text, keys[-1:]),
     )
+
+
+def adoption(old: SigningKey, new: SigningKey) -> AdoptedKey:
+    """The proof that a log adopted a key, in the log's first life of one event, under a checkpoint that both keys signed."""
+    adopted = KeyAdopted(vkey=new.verifier.text, replaces=old.verifier.text)
+    only = _leaf(1, adopted)
+    proof = Proof(
+        position=1,
+        leaf=only.decode(),
+        leaf_sha256=leaf_hash(only).hex(),
+        index=0,
+        size=1,
+        hashes=(),
+        checkpoint=sign(Checkpoint.at(ORIGIN, 1, leaf_hash(only), OPENS).text, (old, new)),
+    )
+    return AdoptedKey(vkey=adopted.vkey, replaces=adopted.replaces, proof=proof)
 
 
 class Levels:

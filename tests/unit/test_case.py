@@ -7,32 +7,43 @@ import sys
 import zipfile
 from io import BytesIO
 from pathlib import Path
-from types import SimpleNamespace
+from uuid import UUID
 
+import msgspec
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from contracts.catalogue import EVENTS, TYPES
+from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.envelope import Unknown
-from contracts.evidence import KeyAdopted
+from contracts.games import HeadsCounted, Offender, StartRefused
+from contracts.incidents import IncidentRecorded
+from contracts.reasons import REASONS, reason
+from contracts.vault import About, DetailKept, ErasureRefused
 from services.audit.cases import archive
 from services.audit.cases.case import STRANGER, case_file
 from services.audit.cases.examination import examine
-from services.audit.cases.proofs import unbroken
+from services.audit.cases.proofs import chain
 from services.audit.cases.redaction import Own, view, whole
 from services.audit.cases.report import verifying
 from services.audit.cases.report.content import Entry, Report, Seal, Section, Table
 from services.audit.cases.report.pdf import pdf
 from services.evidence.note import SigningKey, sign
+from services.vault.model import CONCERNS
 from tests.unit.case_park import (
+    ASH,
+    BASIS,
     ELM,
     KEY,
     MORNING,
     OLD_KEY,
+    OPENS,
     ORIGIN,
     PASSES,
+    UNPAID,
+    adoption,
     evidence_of,
     gathered,
     rows_of,
@@ -70,11 +81,7 @@ def with_files(change, data=None):
     with zipfile.ZipFile(BytesIO(data or small_file())) as whole_file:
         files = {name: whole_file.read(name) for name in whole_file.namelist()}
     change(files)
-    made = BytesIO()
-    with zipfile.ZipFile(made, "w") as zipped:
-        for name, content in files.items():
-            zipped.writestr(name, content)
-    return made.getvalue()
+    return archive.zipped(files)
 
 
 def signed_anew(change, keys=(KEY,)):
@@ -87,6 +94,19 @@ def signed_anew(change, keys=(KEY,)):
         files[archive.SIGNATURE] = sign(archive.manifest(rest), keys).encode()
 
     return with_files(remake)  # fmt: skip
+
+
+def incident(name, players, markers):
+    return IncidentRecorded(
+        incident=name,
+        kind="injury",
+        field="birch",
+        game="birch-1",
+        players=players,
+        markers=markers,
+        masks=(),
+        emergency_services=False,
+    )
 
 
 NAMES = sorted(archive.unpacked(small_file()))
@@ -104,7 +124,7 @@ def test_a_good_file_passes_with_us_and_with_the_page_of_independent_python(tmp_
     with zipfile.ZipFile(path) as whole_file:
         whole_file.extractall(tmp_path / "unpacked")
     unpacked = subprocess.run(
-        [sys.executable, "verify.py"], cwd=tmp_path / "unpacked", capture_output=True, check=False
+        [sys.executable, "-I", "verify.py"], cwd=tmp_path / "unpacked", capture_output=True, check=False
     )
     assert unpacked.returncode == 0
 
@@ -146,16 +166,70 @@ def test_whichever_bit_is_flipped_the_file_is_named(data):
     assert any(name in sentence for sentence in examine(changed).wrong)
 
 
-@settings(max_examples=150, deadline=None)
-@given(at=st.integers(0, len(small_file()) - 1), bit=st.integers(0, 7))
-def test_a_bit_of_the_zip_itself_is_found_unless_every_file_is_as_it_was(at, bit):
+def container_bytes():
+    """The places of the bytes that are the ZIP's own: between the files, and behind them."""
+    inside = set()
+    with zipfile.ZipFile(BytesIO(small_file())) as whole_file:
+        for entry in whole_file.infolist():
+            begins = entry.header_offset + 30 + len(entry.filename)
+            inside |= set(range(begins, begins + entry.file_size))
+    return sorted(set(range(len(small_file()))) - inside)
+
+
+@settings(max_examples=400, deadline=None)
+@given(at=st.sampled_from(container_bytes()), bit=st.integers(0, 7))
+def test_a_bit_of_the_zip_itself_is_found_whichever_it_is(at, bit):
     changed = bytearray(small_file())
     changed[at] ^= 1 << bit
-    try:
-        same = archive.unpacked(bytes(changed)) == archive.unpacked(small_file())
-    except archive.NotACaseFile:
-        same = False
-    assert bool(examine(bytes(changed)).wrong) != same
+    assert examine(bytes(changed)).wrong
+
+
+def _in_front(data):
+    return with_files(lambda files: files.update({"report.pdf": b"%PDF-forged"})) + data
+
+
+def _behind(data):
+    return data + b"more"
+
+
+def _commented(data):
+    return data[:-2] + b"\x05\x00words"
+
+
+def _packed_again(data, method=zipfile.ZIP_STORED):
+    made = BytesIO()
+    with zipfile.ZipFile(made, "w", method) as zipped:
+        for name, content in archive.unpacked(data).items():
+            zipped.writestr(name, content)
+    return made.getvalue()
+
+
+def _a_longer_name(data):
+    """A zero ends a name for Python, and for other tools it does not."""
+    return packed_as(data, lambda name: f"{name}\0.exe" if name == "README.txt" else name)
+
+
+def packed_as(data, renamed):
+    made = BytesIO()
+    with zipfile.ZipFile(made, "w") as zipped:
+        for name, content in archive.unpacked(data).items():
+            entry = zipfile.ZipInfo(name, (1980, 1, 1, 0, 0, 0))
+            entry.filename = entry.orig_filename = renamed(name)
+            zipped.writestr(entry, content)
+    return made.getvalue()
+
+
+@pytest.mark.parametrize("change", [_in_front, _behind, _commented, _packed_again, _a_longer_name])
+def test_a_zip_that_holds_anything_beside_its_files_is_refused(change, tmp_path):
+    """Another tool may unpack what lies there: the first of two archives, or an entry that no directory names."""
+    refused_by_both(change(small_file()), tmp_path)
+
+
+def test_a_compressed_zip_is_refused_whether_it_unpacks_or_not(tmp_path):
+    refused_by_both(_packed_again(small_file(), zipfile.ZIP_DEFLATED), tmp_path, "compressed")
+    broken = bytearray(small_file())
+    broken[broken.index(b"PK\1\2") + 10] = 8  # the first entry is said to be deflated
+    refused_by_both(bytes(broken), tmp_path, "compressed")
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -169,6 +243,30 @@ def test_a_file_that_was_put_in_is_named(tmp_path):
         tmp_path,
         "events/99.leaf is not in the manifest",
     )
+
+
+@pytest.mark.parametrize("name", ["MANIFEST.pdf", "MANIFEST-2", "MANIFEST/report.pdf", "../report.pdf", "hashlib.py"])
+def test_whatever_it_is_called_a_file_that_was_put_in_is_named(name, tmp_path):
+    refused_by_both(with_files(lambda files: files.update({name: b"x"})), tmp_path, f"{name} is not in the manifest")
+
+
+@pytest.mark.parametrize("more", [b"more", b"\xe2\x80\x94 other AAAAAAAA\n", b"\n"])
+def test_what_was_put_behind_the_signature_is_found(more, tmp_path):
+    refused_by_both(
+        with_files(lambda files: files.update({"MANIFEST.sig": files["MANIFEST.sig"] + more})), tmp_path, "MANIFEST.sig"
+    )
+
+
+def test_a_module_that_was_put_beside_the_independent_page_is_not_run(tmp_path):
+    folder = tmp_path / "unpacked"
+    with zipfile.ZipFile(BytesIO(small_file())) as whole_file:
+        whole_file.extractall(folder)
+    (folder / "hashlib.py").write_text("print('run'); raise SystemExit(0)")
+    for isolated, told in (([], "python3 -I verify.py"), (["-I"], "hashlib.py is not in the manifest")):
+        command = [sys.executable, *isolated, "verify.py"]
+        done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
+        assert (done.returncode, done.stdout) == (1, "")
+        assert told in done.stderr
 
 
 def test_two_leaves_that_changed_places_are_found_even_where_the_park_signs_it_anew(tmp_path):
@@ -252,25 +350,65 @@ def test_whoever_knows_the_old_key_follows_the_rotation_to_the_new_one(tmp_path)
     assert stranger(path, "--key", OLD_KEY.verifier.text).returncode == 0
 
 
-def test_a_broken_chain_of_keys_is_found(tmp_path):
-    alone = sign("a note of the new key alone\n", [KEY]).encode()
-    refused_by_both(
-        signed_anew(lambda files: files.update({"rotations/1.txt": alone})),
-        tmp_path,
-        "rotations/1.txt is not signed by both",
-    )
+def _not_signed_by_the_old_key(adopted):
+    note = adopted["proof"]["checkpoint"]
+    adopted["proof"]["checkpoint"] = sign(note.rpartition("\n\n")[0] + "\n", [KEY])
+
+
+def _of_another_event(adopted):
+    adopted["proof"] |= {"leaf": adopted["proof"]["leaf"].replace("key_adopted", "key_forgot")}
+
+
+def _of_another_key(adopted):
+    adopted["proof"] |= msgspec.to_builtins(adoption(OLD_KEY, STRANGERS_KEY).proof)
+
+
+def _not_proven(adopted):
+    adopted["proof"] = None
+
+
+BROKEN = (_not_signed_by_the_old_key, _of_another_event, _of_another_key, _not_proven)
+
+
+@pytest.mark.parametrize("broken", BROKEN)
+def test_a_broken_chain_of_keys_is_found(broken, tmp_path):
+    def change(files):
+        adopted = json.loads(files["rotations/1.json"])
+        broken(adopted)
+        files["rotations/1.json"] = json.dumps(adopted).encode()
+
+    refused_by_both(signed_anew(change), tmp_path, "rotations/1.json")
+
+
+def test_a_key_that_nobody_adopted_is_not_vouched_for(tmp_path):
     other = f"{STRANGERS_KEY.verifier.text}\n{KEY.verifier.text}\n".encode()
-    refused_by_both(signed_anew(lambda files: files.update({"keys.txt": other})), tmp_path, "rotations/1.txt")
+    refused_by_both(signed_anew(lambda files: files.update({"keys.txt": other})), tmp_path, "rotations/1.json")
+
+
+def test_who_signs_beside_the_park_on_a_checkpoint_of_its_own_is_not_its_next_key(tmp_path):
+    """Any checkpoint is public, and anybody can append a signature to it: that both have signed proves no adoption."""
+    rows = rows_of(MORNING)
+    case, stories = gathered(rows, "player", "player-ash")
+    public = evidence_of(rows, case, (KEY,)).checkpoint
+    beside = public + sign(public.rpartition("\n\n")[0] + "\n", [STRANGERS_KEY]).rpartition("\n\n")[2]
+    forged = adoption(KEY, STRANGERS_KEY)
+    proof = msgspec.structs.replace(forged.proof, checkpoint=beside, size=len(rows))
+    made = msgspec.structs.replace(
+        evidence_of(rows, case, (KEY, STRANGERS_KEY)), rotations=(msgspec.structs.replace(forged, proof=proof),)
+    )
+    refused_by_both(case_file(case, stories, made), tmp_path, "rotations/1.json", key=KEY.verifier.text)
 
 
 def test_a_chain_of_keys_begins_anew_behind_an_adoption_that_a_restore_has_lost():
-    def adopted(vkey, replaces):
-        return SimpleNamespace(data=KeyAdopted(vkey=vkey, replaces=replaces))
-
-    first, second, after_the_loss = adopted("a", None), adopted("b", "a"), adopted("d", "c")
-    assert unbroken([first, second]) == [first, second]
-    assert unbroken([first, second, after_the_loss]) == [after_the_loss]
-    assert unbroken([]) == []
+    first, second = adoption(OLD_KEY, KEY), adoption(KEY, STRANGERS_KEY)
+    lost = msgspec.structs.replace(second, replaces=None)
+    texts = [key.verifier.text for key in (OLD_KEY, KEY, STRANGERS_KEY)]
+    assert chain([first, second], texts[2]) == (tuple(texts), (first, second))
+    assert chain([first], texts[1]) == (tuple(texts[:2]), (first,))
+    assert chain([first, lost], texts[2]) == ((texts[2],), ())
+    assert chain([], texts[0]) == ((texts[0],), ())
+    unproven = msgspec.structs.replace(second, proof=None)
+    assert chain([first, unproven], texts[2]) == ((texts[2],), ())
 
 
 def test_a_manifest_that_another_one_was_signed_for_is_found(tmp_path):
@@ -324,6 +462,95 @@ def test_of_another_player_nothing_but_his_id_is_in_any_file():
         assert secret.encode() not in everything, secret
     words = b"".join(content for name, content in files.items() if name != "report.pdf")
     assert not re.search(rb"(?<![0-9a-zA-Z])532(?![0-9a-zA-Z])", words + text_of(small_file()).encode())
+
+
+EVENING = (
+    *MORNING,
+    HeadsCounted(field="birch", game="birch-1", expected=2, counted=0, accounted=(ASH,), missing=(ELM,)),
+    incident("incident-2", players=(ASH, ELM), markers=("marker-31", "marker-32")),
+    incident("incident-3", players=(ELM,), markers=("marker-32",)),
+    CautionRecorded(
+        caution="caution-7", player=None, field="birch", game="birch-1", colour="orange", armband=532, violation="wiping", weight=1
+    ),
+    CautionResolved(
+        caution="caution-7", player=ASH, violation="wiping", weight=1, field="birch", game="birch-1", happened_at=OPENS
+    ),
+    StartRefused(
+        basis=BASIS,
+        reasons=(reason("heads_missing", "field:birch", f"Game birch-0: {ELM}."),),
+        game="birch-2",
+        field="birch",
+        offenders=(Offender(player=ASH, reasons=(UNPAID,)),),
+    ),
+    DetailKept(
+        person="person-witness", entry="detail-1", kind="note", digest="0" * 64, about=About(incident="incident-1", player=ELM)
+    ),
+)  # fmt: skip
+
+
+def evening(kind, subject):
+    """The sentences of a case about the whole day by position, all of its words, and the views in it."""
+    rows = rows_of(EVENING)
+    case, stories = gathered(rows, kind, subject)
+    files = archive.unpacked(case_file(case, stories, evidence_of(rows, case)))
+    told = {one["position"]: one["sentence"] for one in json.loads(files["story.json"])["stories"][0]["events"]}
+    words = b"\n".join(content for name, content in files.items() if name != "report.pdf").decode()
+    return told, words, {name: json.loads(text)["data"] for name, text in files.items() if "view" in name}
+
+
+def test_a_sentence_says_no_more_of_others_than_the_view_does():
+    told, words, _ = evening("player", ASH)
+    counted, hurt, _, cautioned, _, refused, _ = range(len(MORNING) + 1, len(EVENING) + 1)
+    assert told[counted] == (
+        "After game birch-1 0 heads came off field birch; 2 were expected. Seen elsewhere: player player-ash. "
+        "What more it says is about others, and withheld."
+    )
+    assert told[hurt].startswith("Incident incident-2 was recorded on field birch in game birch-1: injury, concerning")
+    assert "marker-31" in told[hurt]
+    assert told[cautioned] == "Caution recorded, told in part. What more it says is about others, and withheld."
+    assert told[refused] == (
+        "Game birch-2 was not let onto field birch: \N{LEFT DOUBLE QUOTATION MARK}The head-count of the last game is still open."
+        "\N{RIGHT DOUBLE QUOTATION MARK} Player player-ash was not cleared: \N{LEFT DOUBLE QUOTATION MARK}Your entry is not paid."
+        "\N{RIGHT DOUBLE QUOTATION MARK} What more it says is about others, and withheld."
+    )
+    for secret in ("marker-32", "orange", "armband 532", "Missing", "birch-0: player-elm"):
+        assert secret not in words, secret
+
+
+def test_the_bytes_of_a_withheld_event_cannot_be_guessed_from_its_hash():
+    """An armband has four digits; the event's id, a UUID, has more random bits than anybody can try (RFC 9562, 6.9, from memory)."""
+    files = archive.unpacked(small_file())
+    (withheld,) = (name for name in files if name.endswith(".view.json"))
+    position = int(re.search(r"\d+", withheld).group())
+    (told,) = (one for one in json.loads(files["story.json"])["stories"][0]["events"] if one["position"] == position)
+    assert told["id"] == ""
+    assert not [name for name, content in files.items() if str(UUID(int=position)).encode() in content]
+
+
+def test_a_guardian_is_not_told_for_whose_sake_his_data_stay():
+    ward = reason(
+        "claims_period", "person:person-ward", f"They stay through 2031-05-09. {CONCERNS}person-ward, for whom."
+    )
+    own = reason("claims_period", "person:person-rowan", "They stay through 2030-05-09.")
+    refused = ErasureRefused(basis=BASIS, reasons=(own, ward), person="person-rowan")
+    told = view("vault.erasure_refused", refused, Own(persons=frozenset({"person-rowan"})))
+    assert told["reasons"][0] == whole(own)
+    assert told["reasons"][1] == {
+        "code": "claims_period",
+        "sentence": REASONS["claims_period"].sentence,
+        "where": own.where,
+    }
+
+
+def test_who_else_was_hurt_near_by_is_not_told():
+    told, words, views = evening("incident", "incident-1")
+    *_, other, _, _, _, kept = range(1, len(EVENING) + 1)
+    assert views[f"events/{other}.view.json"]["players"] == []
+    assert views[f"events/{kept}.view.json"] == {
+        "person": None, "entry": "detail-1", "kind": "note", "digest": "0" * 64, "about": {"incident": "incident-1"}
+    }  # fmt: skip
+    assert told[kept] == "Detail kept, told in part. What more it says is about others, and withheld."
+    assert "person-witness" not in words
 
 
 def test_what_is_his_own_is_there_whole():

@@ -22,16 +22,20 @@ def manifest(files: Mapping[str, bytes]) -> str:
 
 
 def packed(files: Mapping[str, bytes], sign: Callable[[str], bytes]) -> bytes:
-    """The ZIP over these files with their signed manifest; the same files give the same bytes."""
+    """The ZIP over these files with their signed manifest."""
     listed = manifest(files)
-    whole = dict(files) | {MANIFEST: listed.encode(), SIGNATURE: sign(listed)}
+    return zipped(dict(files) | {MANIFEST: listed.encode(), SIGNATURE: sign(listed)})
+
+
+def zipped(files: Mapping[str, bytes]) -> bytes:
+    """The one ZIP that the park makes of these files: any other holds bytes that no manifest covers."""
     made = BytesIO()
     with zipfile.ZipFile(made, "w", zipfile.ZIP_STORED) as archive:
-        for name in sorted(whole):
+        for name in sorted(files):
             entry = zipfile.ZipInfo(name, _STAMP)
             entry.external_attr = 0o644 << 16
             entry.create_system = 3
-            archive.writestr(entry, whole[name])
+            archive.writestr(entry, files[name])
     return made.getvalue()
 
 
@@ -42,6 +46,10 @@ def unpacked(data: bytes) -> dict[str, bytes]:
             entries = archive.infolist()
             if sum(entry.file_size for entry in entries) > LARGEST:
                 raise NotACaseFile("It claims to hold more than any case file does, so it was not unpacked.")
+            if any(entry.compress_type != zipfile.ZIP_STORED for entry in entries):
+                raise NotACaseFile(
+                    "It is compressed, and no park compresses a case file. Ask for it as the park made it."
+                )
             files = {entry.filename: archive.read(entry) for entry in entries}
     except zipfile.BadZipFile as error:
         raise NotACaseFile(f"It is no whole ZIP: {error}. Ask for the file again.") from error

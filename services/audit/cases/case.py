@@ -1,6 +1,7 @@
 """A case file: everything about one case in one ZIP that anybody can verify, with nothing about others but opaque ids."""
 
-from collections.abc import Callable, Mapping, Sequence
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from hashlib import sha256
 from pathlib import Path
 from textwrap import fill
@@ -9,22 +10,27 @@ from typing import Any
 import msgspec
 from msgspec import Struct
 
+from contracts.envelope import Data
+from contracts.evidence import AdoptedKey
 from contracts.leaf import leaf_hash
-from contracts.story import Story, Told
+from contracts.story import Decided, Story, Told
 from services.audit.cases import archive
 from services.audit.cases.dossier import Case, Found
-from services.audit.cases.redaction import others_alone, view, whole
+from services.audit.cases.redaction import impersonal, others_alone, view, whole, withheld_words
 from services.audit.cases.report import verifying
 from services.audit.cases.report.building import report_of
 from services.audit.cases.report.content import Seal
 from services.audit.cases.report.moments import local, plainly, titled
 from services.audit.cases.report.page import page
 from services.audit.cases.report.pdf import pdf
+from services.audit.words.scene import Scene
+from services.audit.words.telling import sentence
 from services.evidence.checkpoint import Checkpoint
 from services.evidence.note import read
 
 STRANGER = Path(__file__).with_name("stranger")
 WIDTH = 100
+MORE = "What more it says is about others, and withheld."
 WITHHELD = "It says more about another player than an opaque id, so it is withheld; its hash is proven."
 
 
@@ -38,8 +44,8 @@ class Evidence(Struct, frozen=True, kw_only=True):
     """The signed note that covers every event of the case."""
     keys: tuple[str, ...]
     """The park's verifier keys, oldest first; the last one signed the checkpoint."""
-    rotations: tuple[str, ...]
-    """For each key but the first, the checkpoint that it and the one before it both signed."""
+    rotations: tuple[AdoptedKey, ...]
+    """For each key but the first, the proof that the log adopted it, under a checkpoint that the one before signed."""
     proofs: Mapping[int, Sequence[bytes]]
     """By position, the hashes that lead from a leaf to the checkpoint's root."""
     sign: Callable[[str], str]
@@ -47,7 +53,10 @@ class Evidence(Struct, frozen=True, kw_only=True):
 
 
 class Withheld(Struct, frozen=True, kw_only=True):
-    """What may be told of an event whose bytes do not leave the park: the park's own statement."""
+    """What may be told of an event whose bytes do not leave the park: the park's own statement.
+
+    Its id is not among that: being random, it keeps anybody from guessing the rest until the proven hash fits.
+    """
 
     withheld: bool
     statement: str
@@ -94,7 +103,7 @@ def _files(case: Case, stories: Sequence[Story], evidence: Evidence, views: View
         "report.html": page(report),
         "verify.py": (STRANGER / "verify.py").read_bytes(),
     }
-    made |= {f"rotations/{number}.txt": note.encode() for number, note in enumerate(evidence.rotations, 1)}
+    made |= {f"rotations/{number}.json": _json(adopted) for number, adopted in enumerate(evidence.rotations, 1)}
     made |= {f"rules/{rules.version}.json": _json(rules) for rules in case.rules}
     made |= dict(_event(found, views) for found in case.events)
     return made
@@ -151,18 +160,52 @@ def _proofs(case: Case, head: Checkpoint, proofs: Mapping[int, Sequence[bytes]],
 def _may_leave(story: Story, case: Case, views: Views) -> Story:
     """The story with the events of the case only, each told as far as it may be."""
     found = {one.recorded.position: one for one in case.events}
-    events = tuple(_told(one, found[one.position], case, views) for one in story.events if one.position in found)
+    scene = Scene(about=story.subject, rules=case.rules[-1])
+    events = tuple(_told(one, found[one.position], case, views, scene) for one in story.events if one.position in found)
     return msgspec.structs.replace(story, events=events)
 
 
-def _told(told: Told, found: Found, case: Case, views: Views) -> Told:
+def _told(told: Told, found: Found, case: Case, views: Views, scene: Scene) -> Told:
+    """An event as the case may tell it: its sentences say no more than its view does."""
     if told.position not in views:
         return told
-    data = views[told.position]
-    if case.players and not others_alone(found.recorded.data, case.own):
-        return msgspec.structs.replace(told, data=data)
-    sentence = f"{plainly(told.type.partition('.')[2]).capitalize()}, about another player: withheld."
-    return msgspec.structs.replace(told, data=data, sentence=sentence, rule="", consequence="", decision=None)
+    recorded, seen = found.recorded.data, views[told.position]
+    told = msgspec.structs.replace(told, data=seen, id="")
+    what = plainly(told.type.partition(".")[2]).capitalize()
+    if not case.players or others_alone(recorded, case.own):
+        sentence = f"{what}, about another player: withheld."
+        return msgspec.structs.replace(told, sentence=sentence, rule="", consequence="", decision=None)
+    says = _says(withheld_words(recorded, seen))
+    return msgspec.structs.replace(
+        told,
+        sentence=_retold(what, recorded, seen, scene, says) if says(told.sentence) else told.sentence,
+        rule="" if says(told.rule) else told.rule,
+        consequence="" if says(told.consequence) else told.consequence,
+        decision=told.decision and _impersonal(told.decision, says),
+    )
+
+
+def _impersonal(decision: Decided, says: Callable[[str], bool]) -> Decided:
+    reasons = tuple(one for one in map(impersonal, decision.reasons) if not says(one.sentence))
+    return msgspec.structs.replace(
+        decision, sentence="" if says(decision.sentence) else decision.sentence, reasons=reasons
+    )
+
+
+def _says(words: Iterable[str]) -> Callable[[str], bool]:
+    """Whether a sentence says one of these words."""
+    any_of = "|".join(map(re.escape, words)) or "(?!)"
+    return lambda sentence: re.search(rf"(?<![\w-])(?:{any_of})(?![\w-])", sentence) is not None
+
+
+def _retold(what: str, recorded: Data, seen: Any, scene: Scene, says: Callable[[str], bool]) -> str:
+    """The sentence over what may be told: where lists got shorter, that of the shorter lists; else only what kind of event it is."""
+    try:
+        retold = sentence(msgspec.convert(seen, type(recorded)), scene) if seen.keys() == whole(recorded).keys() else ""
+    except msgspec.ValidationError:
+        retold = ""
+    told = retold if retold and not says(retold) else f"{what}, told in part."
+    return f"{told} {MORE}"
 
 
 def _readme(case: Case, seal: Seal) -> str:

@@ -120,7 +120,7 @@ async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -
     await gathering.take(await shelf.at(sorted(told - gathering.found.keys())))
     for found in gathering.events():
         if isinstance(found.recorded.data, IncidentRecorded):
-            await gathering.incident(found.recorded)
+            await gathering.incident(found.recorded, players)
     rules = await gathering.rules()
     events = gathering.events()
     own = own_of(tag, players, [one.recorded.data for one in events])
@@ -186,15 +186,19 @@ class _Gathering:
             ),
         )
 
-    async def incident(self, incident: Recorded[IncidentRecorded]) -> None:
-        """What insurers and lawyers ask for: the field, its staff and game, the weather, the chronographs, incidents like it."""
+    async def incident(self, incident: Recorded[IncidentRecorded], players: tuple[str, ...]) -> None:
+        """What insurers and lawyers ask for: the field, its staff and game, the weather, the chronographs, incidents like it.
+
+        Where it concerns others besides the case's players, which of its gear was theirs is not known: what was his was taken before.
+        """
         data = incident.data
+        named = (("marker", data.markers), ("mask", data.masks)) if set(data.players) <= set(players) else ()
         if data.field is not None:
             await self._near(f"field:{data.field}", incident, OF_FIELD)
         if data.game is not None:
             await self.take(await self._shelf.newest(f"game:{data.game}"), lambda one: isinstance(one.data, OF_GAME))
         await self._near("park", incident, OF_PARK)
-        for prefix, names in (("marker", data.markers), ("mask", data.masks)):
+        for prefix, names in named:
             for name in names:
                 await self._near(f"{prefix}:{name}", incident, OF_GEAR)
         for test in [one.recorded for one in self.events() if isinstance(one.recorded.data, MarkerTested)]:

@@ -9,11 +9,13 @@ import msgspec
 from msgspec import Meta, Struct
 
 from contracts import leaf
+from contracts.evidence import AdoptedKey
 from contracts.leaf import LeafError, leaf_hash
 from services.audit.cases import archive
 from services.audit.cases.archive import MANIFEST, SIGNATURE, NotACaseFile
 from services.evidence.checkpoint import Checkpoint, CheckpointError
 from services.evidence.note import NoteError, VerifierKey, read
+from services.evidence.proofs import follow
 from services.evidence.tree import ProofError, verify_inclusion
 
 NEEDED = (
@@ -62,7 +64,7 @@ def examine(data: bytes, trusted: str = "") -> Findings:
         files = archive.unpacked(data)
     except NotACaseFile as error:
         return Findings((str(error),))
-    listed = tuple(_manifest(files))
+    listed = (*_container(data, files), *_manifest(files))
     missing = tuple(f"{name} is missing: every case file has it." for name in NEEDED if name not in files)
     if missing:
         return Findings((*listed, *missing))
@@ -75,6 +77,12 @@ def examine(data: bytes, trusted: str = "") -> Findings:
         return Findings((*listed, f"proofs.json cannot be read: {error}."))
     wrong = (*listed, *_signatures(files, keys, trusted), *_events(files, head, proofs))
     return Findings(wrong, () if wrong else _said(files, head, proofs, keys, trusted))
+
+
+def _container(data: bytes, files: Mapping[str, bytes]) -> Iterator[str]:
+    """The ZIP around the files: where it is another than the park makes of them, other tools may unpack other files from it."""
+    if archive.zipped(files) != data:
+        yield "The ZIP was packed anew or added to: it holds bytes that the park did not write. Ask for it as the park made it."
 
 
 def _manifest(files: Mapping[str, bytes]) -> Iterator[str]:
@@ -129,17 +137,28 @@ def _signatures(files: Mapping[str, bytes], keys: tuple[VerifierKey, ...], trust
         note.open(keys[-1:])
         if note.text.encode() != files[MANIFEST]:
             yield f"{SIGNATURE} is over another manifest than {MANIFEST}: one of the two was changed."
+        if len(note.signatures) != 1:
+            yield f"{SIGNATURE} bears {len(note.signatures)} signatures: the park's is the only one that belongs there."
     except NoteError as error:
         yield f"{SIGNATURE}: {error}"
     for number, pair in enumerate(pairwise(keys), 1):
-        name = f"rotations/{number}.txt"
-        try:
-            if len(set(read(files.get(name, b"")).open(pair))) != 2:
-                yield f"{name} is not signed by both keys {number} and {number + 1}: nothing vouches for the newer one."
-        except NoteError as error:
-            yield f"{name}: {error} Nothing vouches for key {number + 1}."
+        for sentence in _rotation(files.get(f"rotations/{number}.json", b""), pair):
+            yield f"rotations/{number}.json: {sentence} Nothing vouches for key {number + 1}."
     if trusted and trusted.strip() not in {key.text for key in keys}:
         yield "keys.txt does not name the key that you gave: the file is another park's, or was signed with a forged key."
+
+
+def _rotation(data: bytes, pair: tuple[VerifierKey, VerifierKey]) -> Iterator[str]:
+    """Whether the older of two keys vouches for the newer: by signing a log that adopts it, since anybody can sign beside it."""
+    old, new = pair
+    try:
+        adopted = msgspec.json.decode(data, type=AdoptedKey)
+        if (adopted.replaces, adopted.vkey) != (old.text, new.text) or follow(old, [adopted]) != pair:
+            yield "It does not prove that the log adopted this key in place of the one before."
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        yield f"It cannot be read: {error}."
+    except (NoteError, CheckpointError, ProofError) as error:
+        yield str(error)
 
 
 def _events(files: Mapping[str, bytes], head: Checkpoint, proofs: Proofs) -> Iterator[str]:
@@ -210,7 +229,7 @@ def _said(
         f"Verified: {len(files)} files about {proofs.subject} of park {head.park}, as the park signed them.",
         f"{len(proofs.events) - held} events are here byte for byte and lie under the checkpoint of {head.size} events, signed {head.signed_at:%Y-%m-%d %H:%M:%S} UTC.",
         f"{held} more are withheld: their hashes lie under it too; what their views say is the park's own statement, as are the story and the report.",
-        "The signatures are those of the key that you gave."
+        "The signatures go back to the key that you gave."
         if trusted
         else f"Compare the park's key with one that you have from elsewhere, or give that with --key: {keys[-1].text}",
     )

@@ -1,20 +1,18 @@
 """What a case file is proven with, taken from a park's checkpoints, tree and keys."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 import asyncpg
 
-from contracts.envelope import Recorded
-from contracts.evidence import KeyAdopted
+from contracts.evidence import AdoptedKey
 from services.audit.cases.case import Evidence
 from services.core.log import Log
-from services.core.recent import recent
-from services.evidence import checkpoints, note, tiles
+from services.evidence import library, note, tiles
+from services.evidence.checkpoint import CheckpointError
+from services.evidence.note import NoteError, VerifierKey
+from services.evidence.proofs import follow
 from services.evidence.rounds import Signed
-from services.evidence.tree import Nodes, inclusion_proof
-
-ADOPTED = "evidence"
+from services.evidence.tree import Nodes, ProofError, inclusion_proof
 
 
 async def evidence_of(connection: asyncpg.Connection, log: Log, signed: Signed, positions: Sequence[int]) -> Evidence:
@@ -24,7 +22,7 @@ async def evidence_of(connection: asyncpg.Connection, log: Log, signed: Signed, 
     def question(nodes: Nodes) -> Mapping[int, Sequence[bytes]]:
         return {position: inclusion_proof(nodes, position - 1, size) for position in positions}
 
-    keys, rotations = await _chain(connection, log, size)
+    keys, rotations = chain(await library.keys(connection, log), signed.signers[-1].verifier.text)
     return Evidence(
         checkpoint=signed.note,
         keys=keys,
@@ -34,23 +32,21 @@ async def evidence_of(connection: asyncpg.Connection, log: Log, signed: Signed, 
     )
 
 
-async def _chain(connection: asyncpg.Connection, log: Log, size: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """The keys that the log adopted, oldest first, and for each but the first the checkpoint that the one before signed with it."""
-    events: list[Recorded[Any]] = [recent(row.leaf) for row in await log.story([ADOPTED], 0, size)]
-    adopted = unbroken([event for event in events if isinstance(event.data, KeyAdopted)])
-    rotations = []
-    for event in adopted:
-        if event.data.replaces is not None:
-            (first,) = await checkpoints.after(connection, log.park, event.epoch, event.position - 1, 1)
-            rotations.append(first.note)
-    before = [event.data.replaces for event in adopted[:1] if event.data.replaces is not None]
-    return (*before, *(event.data.vkey for event in adopted)), tuple(rotations)
+def chain(adopted: Sequence[AdoptedKey], last: str) -> tuple[tuple[str, ...], tuple[AdoptedKey, ...]]:
+    """The keys that lead up to the last one, oldest first, and for each but the first its adoption, which the one before vouches for.
+
+    A restore may have lost a link: the chain then begins behind the gap.
+    """
+    keys, rotations = [last], list[AdoptedKey]()
+    for one in reversed(adopted):
+        if one.vkey == keys[0] and _vouched(one):
+            keys.insert(0, one.replaces or "")
+            rotations.insert(0, one)
+    return tuple(keys), tuple(rotations)
 
 
-def unbroken(adopted: Sequence[Recorded[KeyAdopted]]) -> Sequence[Recorded[KeyAdopted]]:
-    """The last of these adoptions that follow on each other. A restore may have lost one: the chain then begins behind the gap."""
-    begins = 0
-    for number in range(1, len(adopted)):
-        if adopted[number].data.replaces != adopted[number - 1].data.vkey:
-            begins = number
-    return adopted[begins:]
+def _vouched(one: AdoptedKey) -> bool:
+    try:
+        return one.replaces is not None and len(follow(VerifierKey.parse(one.replaces), [one])) == 2
+    except (NoteError, CheckpointError, ProofError):
+        return False

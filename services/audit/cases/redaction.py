@@ -8,13 +8,19 @@ from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 import msgspec
 from msgspec import Meta, Struct
 
-from contracts.envelope import Data, Unknown
+from contracts.envelope import Data, Reason, Unknown
+from contracts.reasons import REASONS
+from services.vault.model import CONCERNS
 
 GEAR = frozenset({"marker", "mask", "bottle"})
 TELLING = frozenset({"offenders", "left_out", "missing", "accounted", "uncovers"})
 """Lists in which an id alone already says something about whoever stands in them."""
 ABOUT_HIM = ("discipline.", "incidents.", "registration.", "vault.")
 """Services whose events say something about a player by their type alone."""
+NAMING = frozenset({"heads_missing"})
+"""Reasons whose sentence names others."""
+HURT = "incidents."
+"""Whose events say so of everybody in their lists, too."""
 
 
 class Own(Struct, frozen=True, kw_only=True):
@@ -32,15 +38,25 @@ def view(kind: str, data: Data, own: Own) -> Any:
     """An event's data as it may be told, as JSON values; equal to the data's own wherever nothing has to be withheld."""
     if isinstance(data, Unknown):
         return {}
-    seen: dict[str, Any] = whole(_struct(data, own))
-    if others_alone(data, own) and kind.startswith(ABOUT_HIM):
-        seen = {name: value for name, value in seen.items() if _prefixes(type(data)).get(name) != "player"}
-    return seen
+    return whole(_struct(data, own, kind))
 
 
 def whole(data: Any) -> Any:
     """An event's data as JSON values."""
     return msgspec.json.decode(msgspec.json.encode(data))
+
+
+def withheld_words(data: Data, seen: Any) -> frozenset[str]:
+    """What an event says and its view does not, word by word."""
+    return frozenset(_words(whole(data))) - frozenset(_words(seen))
+
+
+def _words(value: Any) -> Iterator[str]:
+    if isinstance(value, dict | list):
+        for one in value.values() if isinstance(value, dict) else value:
+            yield from _words(one)
+    elif not isinstance(value, bool | None):
+        yield str(value)
 
 
 def others_alone(data: Struct, own: Own) -> bool:
@@ -49,14 +65,25 @@ def others_alone(data: Struct, own: Own) -> bool:
     return bool(named) and not named & own.players
 
 
-def _struct(value: Struct, own: Own) -> dict[str, Any]:
+def impersonal(reason: Reason) -> Reason:
+    """A reason without whom else its sentence names: who is missing on a field, for whom a guardian consented."""
+    if reason.code not in NAMING and CONCERNS not in reason.sentence:
+        return reason
+    subject = None if (reason.subject or "").startswith("person:") else reason.subject
+    told = REASONS[reason.code].sentence if reason.code in REASONS else ""
+    return msgspec.structs.replace(reason, sentence=told, subject=subject)
+
+
+def _struct(value: Struct, own: Own, kind: str) -> dict[str, Any]:
+    value = impersonal(value) if isinstance(value, Reason) else value
     prefixes = _prefixes(type(value))
     if others_alone(value, own):
-        told = {name: _kept(name, getattr(value, name), prefix, own) for name, prefix in prefixes.items()}
+        told = {name: _kept(name, getattr(value, name), prefix, own, kind) for name, prefix in prefixes.items()}
+        named = "" if kind.startswith(ABOUT_HIM) else "player"
         return {
             name: one
             for name, one in told.items()
-            if one not in (None, []) and (prefixes[name] == "player" or f"{prefixes[name]}:{one}" in own.tags)
+            if one not in (None, []) and (prefixes[name] == named or f"{prefixes[name]}:{one}" in own.tags)
         }
     shared = any(player not in own.players for player in _listed(value))
     seen: dict[str, Any] = {}
@@ -66,22 +93,22 @@ def _struct(value: Struct, own: Own) -> dict[str, Any]:
             continue
         if prefix in GEAR and shared:
             one = _only(one, lambda item, prefix=prefix: f"{prefix}:{item}" in own.tags)
-        seen[name] = _kept(name, one, prefix, own)
+        seen[name] = _kept(name, one, prefix, own, kind)
     if (armband := getattr(value, "armband", None)) is not None and armband not in own.armbands:
         seen = {name: one for name, one in seen.items() if name not in {"armband", "colour"}}
     return seen
 
 
-def _kept(name: str, value: Any, prefix: str | None, own: Own) -> Any:
+def _kept(name: str, value: Any, prefix: str | None, own: Own, kind: str) -> Any:
     """One field's value as it may be told."""
     if prefix == "person":
         value = _only(value, lambda person: person in own.persons)
-    elif prefix == "player" and name in TELLING:
+    elif prefix == "player" and (name in TELLING or kind.startswith(HURT)):
         value = _only(value, lambda player: player in own.players)
     elif isinstance(value, Struct):
-        return _struct(value, own)
+        return _struct(value, own, kind)
     elif isinstance(value, tuple) and value and isinstance(value[0], Struct):
-        return [_struct(one, own) for one in value if name not in TELLING or not others_alone(one, own)]
+        return [_struct(one, own, kind) for one in value if name not in TELLING or not others_alone(one, own)]
     return msgspec.to_builtins(value)
 
 

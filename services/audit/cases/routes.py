@@ -13,6 +13,7 @@ from contracts.story import Story
 from contracts.what_if import AUDITORS
 from services.audit.cases.case import case_file
 from services.audit.cases.dossier import gather
+from services.audit.cases.examination import examine
 from services.audit.cases.proofs import evidence_of
 from services.audit.cases.shelf import LogShelf
 from services.audit.stories.routes import tag_of
@@ -21,9 +22,11 @@ from services.audit.stories.story import Span
 from services.core.park import Park
 from services.core.pool import Pool
 from services.core.routes import park_of
+from services.evidence import tiles
 from services.evidence.outside import OutsideUnusable
-from services.evidence.rounds import NotSigned, Signed
+from services.evidence.rounds import LOCK, NotSigned, Signed
 from services.evidence.signer import Signer
+from services.evidence.tiles import TilesMissing
 
 Sign = Callable[[], Awaitable[Signed]]
 
@@ -31,7 +34,8 @@ Sign = Callable[[], Awaitable[Signed]]
 async def case_of(park: Park, pool: Pool, sign: Sign, kind: str, subject: str) -> bytes:
     """The case file of a subject, under a checkpoint that covers all of it.
 
-    Raises UnknownSubject; NotInThatState where the park signs nothing until a person has looked.
+    Raises UnknownSubject; NotInThatState where the park signs nothing until a person has looked, or where what stands in the log is
+    not what was signed.
     """
     tag = tag_of(park, kind, subject)
 
@@ -39,13 +43,29 @@ async def case_of(park: Park, pool: Pool, sign: Sign, kind: str, subject: str) -
         return await story_of(park, about, Span(after=after))
 
     case, stories = await gather(LogShelf(pool, park.park), tell, park.park, *tag.partition(":")[::2])
+    signed = await _signed(sign)
+    positions = [one.recorded.position for one in case.events]
+    async with pool.connection() as connection:
+        try:
+            evidence = await evidence_of(connection, park.log, signed, positions)
+        except TilesMissing:  # some of the stored tree was taken out: the signer makes all of it again from the log
+            async with connection.transaction():
+                await connection.execute(LOCK, park.park)
+                await tiles.forget(connection, park.park)
+            evidence = await evidence_of(connection, park.log, await _signed(sign), positions)
+    made = await asyncio.to_thread(case_file, case, stories, evidence)
+    if wrong := (await asyncio.to_thread(examine, made)).wrong:
+        raise NotInThatState(
+            f"No case file is made, since it would not verify. {wrong[0]} `fieldledger audit check` finds what was changed."
+        )
+    return made
+
+
+async def _signed(sign: Sign) -> Signed:
     try:
-        signed = await sign()
+        return await sign()
     except (NotSigned, OutsideUnusable) as error:
         raise NotInThatState(f"No case file is made, since nothing can be signed. {error}") from error
-    async with pool.connection() as connection:
-        evidence = await evidence_of(connection, park.log, signed, [one.recorded.position for one in case.events])
-    return await asyncio.to_thread(case_file, case, stories, evidence)
 
 
 def name_of(park: str, kind: str, subject: str) -> str:

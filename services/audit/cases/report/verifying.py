@@ -13,12 +13,13 @@ PROVES_NOT = (
     "That nothing else happened. Events that are about others are not in this file.",
     "The timeline, the sentences and this report are the park's own statement about the events. So are the views of withheld events: their hashes are proven, what they say is not.",
     "The key is the park's only if you have it from elsewhere too: from an earlier file, from a checkpoint that you were given, or from the park's own publication.",
+    "That verify.py in this file is the park's. Whoever changed the file could have changed that too: take it from a file that you trust, or check by hand.",
 )
 STEPS = (
     ("Unpack the file into an empty folder and go there.", ""),
     ("No file was changed since the manifest was made:", "sha256sum -c MANIFEST"),
-    ("With one page of independent Python, which needs nothing installed:", "python3 verify.py"),
-    ("The same with the key that you have from elsewhere:", "python3 verify.py --key 'KEY'"),
+    ("With one page of independent Python, which needs nothing installed:", "python3 -I verify.py"),
+    ("The same with the key that you have from elsewhere:", "python3 -I verify.py --key 'KEY'"),
     (
         "By hand, the park's key signed the manifest. The key is the last line of keys.txt, and the last line of MANIFEST.sig holds the signature:",
         (
@@ -40,7 +41,7 @@ CONTENTS = (
     ("proofs.json", "for each event the hashes that lead from it to the checkpoint"),
     ("checkpoint.txt", "how long the log was and what was in it, signed by the park"),
     ("keys.txt", "the park's keys, oldest first; the last one signed"),
-    ("rotations/N.txt", "a checkpoint that key N and key N+1 both signed"),
+    ("rotations/N.json", "the proof that the park adopted key N+1, signed by key N"),
     ("rules/VERSION.json", "the park rules in force"),
     ("verify.py", "one page of Python that checks all of it"),
     ("MANIFEST", "the SHA-256 of every other file"),

@@ -1,15 +1,20 @@
-"""Verify a case file with the Python standard library alone: python verify.py [--key KEY] [FILE.zip or its unpacked folder].
+"""Verify a case file with the Python standard library alone: python3 -I verify.py [--key KEY] [FILE.zip or its unpacked folder].
 
 Written from RFC 9162 (Merkle tree), RFC 8032 (Ed25519) and the C2SP texts signed-note and tlog-checkpoint. Exit 0: nothing was changed.
 """
 
+import sys
+
+if __name__ == "__main__" and not sys.flags.isolated:
+    sys.exit("Run it as python3 -I verify.py: else Python would run what somebody may have put beside it.")
 import base64
 import hashlib
 import itertools
 import json
-import sys
+import struct
 import zipfile
-from collections.abc import Iterator
+import zlib
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 P = 2**255 - 19  # RFC 8032 section 5.1: the field, the order of the base point, the curve's d
@@ -58,7 +63,8 @@ def signed_by(note: bytes, vkey: str) -> bool:  # C2SP signed-note: text, empty 
     public = base64.b64decode(material)
     key_id = hashlib.sha256(f"{name}\n".encode() + public).digest()[:4]
     text, _, lines = note.rpartition(b"\n\n")
-    for line in lines.decode().split("\n")[:-1]:
+    *whole, rest = lines.decode().split("\n")
+    for line in whole if rest == "" else ():
         dash, signer, encoded = line.split(" ")
         raw = base64.b64decode(encoded)
         if (dash, signer, raw[:4], base64.b64encode(raw).decode()) == ("\u2014", name, key_id, encoded):
@@ -103,21 +109,37 @@ def wrong_about(event: dict, files: dict[str, bytes], park: str, size: int, top:
     return ""
 
 
+def vouched(rotation: bytes, old: str, new: str) -> bool:  # the old key signed a log in which the new one is adopted
+    proof = json.loads(rotation or b'{"proof": null}')["proof"]
+    if proof is None:
+        return False
+    note, leaf = proof["checkpoint"].encode(), proof["leaf"].encode()
+    origin, size, top = proof["checkpoint"].split("\n")[:3]
+    event = proof | {"withheld": False}
+    wrong = wrong_about(
+        event, {f"events/{event['position']}.leaf": leaf}, origin.split("/")[1], int(size), base64.b64decode(top)
+    )
+    adopts = json.loads(leaf.split(b"\n", 5)[5])
+    told = adopts["type"], adopts["data"]["vkey"], adopts["data"]["replaces"]
+    return told == ("evidence.key_adopted", new, old) and signed_by(note, old) and signed_by(note, new) and not wrong
+
+
 def verify(files: dict[str, bytes], trusted: str) -> Iterator[str]:
     listed = {line[66:]: line[:64] for line in files["MANIFEST"].decode().splitlines()}
-    held = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if not name.startswith("MANIFEST")}
+    apart = {"MANIFEST", "MANIFEST.sig"}
+    held = {name: hashlib.sha256(data).hexdigest() for name, data in files.items() if name not in apart}
     yield from (f"{name} is in the manifest, but missing." for name in listed.keys() - held.keys())
     yield from (f"{name} is not in the manifest." for name in held.keys() - listed.keys())
     yield from (f"{name} was changed." for name in listed.keys() & held.keys() if listed[name] != held[name])
-    if files["MANIFEST.sig"].rpartition(b"\n\n")[0] + b"\n" != files["MANIFEST"]:
-        yield "MANIFEST is not the one that MANIFEST.sig is over."
+    text, _, signatures = files["MANIFEST.sig"].rpartition(b"\n\n")
+    if text + b"\n" != files["MANIFEST"] or signatures.count(b"\n") != 1:
+        yield "MANIFEST is not the one that MANIFEST.sig is over, or that bears other signatures beside the park's."
     keys = files["keys.txt"].decode().split()
     if trusted not in {"", *keys}:
         yield "keys.txt does not name the key that you gave: it is another park's file, or a forged key."
     for number, (old, new) in enumerate(itertools.pairwise(keys), 1):
-        note = files.get(f"rotations/{number}.txt", b"\n\n")
-        if not (signed_by(note, old) and signed_by(note, new)):
-            yield f"rotations/{number}.txt is not signed by both keys: nothing vouches for the newer one."
+        if not vouched(files.get(f"rotations/{number}.json", b""), old, new):
+            yield f"rotations/{number}.json does not prove that the newer key was adopted: nothing vouches for it."
     for name in ("checkpoint.txt", "MANIFEST.sig"):
         if not signed_by(files[name], keys[-1]):
             yield f"{name} is not signed by the park's key."
@@ -133,12 +155,27 @@ def verify(files: dict[str, bytes], trusted: str) -> Iterator[str]:
     yield from (f"{name} has no proof." for name in held if name.startswith("events/") and name not in proven)
 
 
+def packed(
+    files: Mapping[str, bytes],
+) -> bytes:  # the one ZIP of these files without a byte beside them, as the park makes it
+    bodies, central = bytearray(), bytearray()
+    for name, data in sorted(files.items()):
+        fields = struct.pack("<5H3L2H", 20, 0, 0, 0, 33, zlib.crc32(data), len(data), len(data), len(name.encode()), 0)
+        place = struct.pack("<3H2L", 0, 0, 0, 0o644 << 16, len(bodies))
+        central += b"PK\1\2\x14\3" + fields + place + name.encode()
+        bodies += b"PK\3\4" + fields + name.encode() + data
+    ends = struct.pack("<4H2LH", 0, 0, len(files), len(files), len(central), len(bodies), 0)
+    return bytes(bodies + central + b"PK\5\6" + ends)
+
+
 def unpacked(where: Path) -> dict[str, bytes]:
     if where.is_dir():
         return {path.relative_to(where).as_posix(): path.read_bytes() for path in where.rglob("*") if path.is_file()}
     with zipfile.ZipFile(where) as archive:
         if len(set(archive.namelist())) != len(archive.namelist()):
             raise ValueError("two files have the same name")
+        if sum(entry.file_size for entry in archive.infolist()) > where.stat().st_size:
+            raise ValueError("it is compressed")
         return {name: archive.read(name) for name in archive.namelist()}
 
 
@@ -148,6 +185,8 @@ def main(arguments: list[str]) -> str | None:
     where, files, wrong = Path(rest[0]) if rest else Path(__file__).parent, dict[str, bytes](), list[str]()
     try:
         files = unpacked(where)
+        if where.is_file() and packed(files) != where.read_bytes():
+            wrong.append("The ZIP was packed anew or added to: it holds bytes that the park did not write.")
         for sentence in verify(files, trusted):
             wrong.append(sentence)
     except Exception as error:  # noqa: BLE001 - whatever it is, this is no case file as the park made it
