@@ -106,6 +106,7 @@ async def look(park: Park, pool: Pool, folder: Path, bus: Bus | None, projection
     for after in range(0, head.position, _SLICE):
         for row in await log.tail(after, min(_SLICE, head.position - after)):
             prefix.take(row.leaf)
+    prefix.end()
     lost = loss(head, [*map(end_of, signed), *([stream] if stream else [])], prefix)
     if lost is None:
         raise NotRestored(
@@ -174,8 +175,12 @@ async def begin(  # noqa: PLR0913, PLR0917 - what the deed takes
     for projection in projections:
         if projection.name in found.rows:
             await rebuild(projection, park.log, pool)
+    vault = Vault(pool, folder, park.park)
+    await vault.destroy(
+        vault.outside.erasures()
+    )  # before the park goes on: whoever breaks off then leaves nobody readable
     first = await _record(found, park, admin_url, cause)
-    await reapply(park, Vault(pool, folder, park.park))
+    await reapply(park, vault)
     return first
 
 

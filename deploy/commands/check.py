@@ -5,17 +5,20 @@ import sys
 import time
 from pathlib import Path
 
+import asyncpg
 import msgspec
 import uvloop
 
 from deploy.commands.audit import AUDIT
 from deploy.state import DEFAULT
-from deploy.upkeep import database_of, logs_of
-from services.core.pool import LOST
+from deploy.upkeep import database_of
+from services.core.pool import LOST, Pool
 from services.core.settings import read
 from services.evidence.outside import Outside
+from services.evidence.outside import parks as parks_outside
 from services.evidence.report import Report, Tell
 from services.evidence.report import check as check_park
+from services.evidence.rows import parks as parks_inside
 
 _SELDOM = 10.0
 """Seconds between two words about how far it is."""
@@ -37,11 +40,17 @@ def check(*, park: str | None = None, json: bool = False) -> None:
     outside = (Path(settings.state).absolute() if settings.state else DEFAULT) / "outside"
     try:
         reports = uvloop.run(check_all(database_of(settings), outside, park))
+        if not reports:
+            sys.exit("fieldledger: There is no park in this database, and none is known outside: nothing was checked.")
     except LookupError as error:
         sys.exit(f"fieldledger: {error.args[0]}")
     except LOST as error:
         sys.exit(
             f"fieldledger: the database cannot be reached ({error}). Start the park, or the database, and check again."
+        )
+    except asyncpg.PostgresError as error:
+        sys.exit(
+            f"fieldledger: the database cannot be checked ({error}): its tables or rights are not those that the park made."
         )
     for report in reports:
         told = [msgspec.json.encode(report).decode()] if json else report.sentences
@@ -51,10 +60,17 @@ def check(*, park: str | None = None, json: bool = False) -> None:
 
 
 async def check_all(database_url: str, outside: Path, park: str | None = None) -> list[Report]:
-    """The reports on one park, or on all. Raises LookupError where there is no such park."""
-    async with logs_of(database_url) as (pool, logs):
-        parks = [park] if park else [log.park for log in logs]
+    """The reports on one park, or on all that are known in the database or outside. Raises LookupError where there is no such park."""
+    pool = Pool(database_url)
+    try:
+        if park is None:
+            async with pool.connection() as connection:
+                parks = sorted(await parks_inside(connection) | parks_outside(outside))
+        else:
+            parks = [park]
         return [await check_park(one, pool, Outside(outside, one), _progress(one)) for one in parks]
+    finally:
+        await pool.close()
 
 
 def _progress(park: str) -> Tell:

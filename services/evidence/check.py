@@ -12,8 +12,9 @@ from contracts.evidence import EpochBegun, KeyAdopted
 from contracts.leaf import LeafError, decode, leaf_hash
 from services.evidence.columns import EventRow, TagRow, columns, index
 from services.evidence.finding import Finding, Kind, on
+from services.evidence.levels import levels
 from services.evidence.requests import RequestRow, Requests
-from services.evidence.roots import TILE, Roots, Signed, levels
+from services.evidence.roots import TILE, Roots, Signed
 from services.evidence.tree import SIZE
 
 _KINDS: dict[str, Kind] = {"event": "head", "index entry": "tag", "request": "request", "stored hash": "truncated"}
@@ -59,6 +60,8 @@ class Check:
         """Events whose data only a newer version can read: where a story begins anew there cannot be held against it."""
         self.adopted: list[Recorded[KeyAdopted]] = []
         """Where the log says that a key was adopted."""
+        self.begun: list[int] = []
+        """Where the log says that an epoch began after a restore."""
         self._park = park
         self._last: Recorded[Any] | None = None
 
@@ -85,14 +88,14 @@ class Check:
         if not rows:
             yield Finding("missing", position, f"Position {position}: there is no event here. It was taken out.")
             yield from self.requests.take(position, None, requests)
-            yield from self.roots.take(None, None, stored)
+            yield from self.roots.take(None, stored)
             return
         if len(rows) > 1:
             yield Finding("repeated", position, f"Position {position}: there are {len(rows)} events here.")
         row = rows[0]
         yield from self._event(row, tags)
         yield from self.requests.take(position, (row.id, row.device), requests)
-        yield from self.roots.take(row.epoch, leaf_hash(row.leaf), stored)
+        yield from self.roots.take(leaf_hash(row.leaf), stored)
 
     def _event(self, row: EventRow, tags: Sequence[TagRow]) -> Iterator[Finding]:
         try:
@@ -111,10 +114,13 @@ class Check:
     def _order(self, position: int, event: Recorded[Any]) -> Iterator[Finding]:
         last, self._last = self._last, event
         epoch = 1 if last is None else last.epoch
-        begun = isinstance(event.data, EpochBegun) and event.data.epoch == event.epoch
-        if event.epoch > epoch and not begun:
-            what = f"epoch {event.epoch} begins here, but no event says so and what was lost before"
-            yield Finding("order", position, f"Position {position}: {what}.")
+        if event.epoch > epoch:
+            if isinstance(event.data, EpochBegun) and event.data.epoch == event.epoch:
+                self.begun.append(position)
+                self.roots.begin(event.epoch, event.data.lost_first)
+            else:
+                what = f"epoch {event.epoch} begins here, but no event says so and what was lost before"
+                yield Finding("order", position, f"Position {position}: {what}.")
         if last is None:
             return
         if event.recorded_at < last.recorded_at:
@@ -127,7 +133,7 @@ class Check:
     def end(self, head: HeadRow, astray: Iterable[Astray]) -> Iterator[Finding]:
         """After the last position: where the log says that it ends, and what the database holds beside it."""
         yield from self.requests.end(head.position)
-        yield from self.roots.end(head.epoch)
+        yield from self.roots.end()
         last = self._last
         if last is not None and last.position == head.position:
             for name in ("epoch", "recorded_at"):

@@ -47,7 +47,8 @@ def columns(row: EventRow, event: Recorded[Any]) -> Iterator[Finding]:
             if there != recorded:
                 yield _column(row.position, name, there, recorded)
     if tuple(row.tags) != event.tags:
-        yield _column(row.position, "tags", ", ".join(row.tags) or "nothing", ", ".join(event.tags) or "nothing")
+        there = ", ".join(map(str, row.tags))
+        yield _column(row.position, "tags", there or "nothing", ", ".join(event.tags) or "nothing")
 
 
 def _column(position: int, name: str, there: object, recorded: object) -> Finding:

@@ -6,6 +6,7 @@ out. Copies of the folder belong on another machine: with it, whoever exchanges 
 """
 
 import os
+import re
 from base64 import b64decode, b64encode
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -94,6 +95,12 @@ class Outside:
         with self._checkpoints.open("rb") as file:
             begins = file.seek(max(0, self._checkpoints.stat().st_size - _TAIL))
             return begins, file.read()
+
+
+def parks(folder: Path) -> set[str]:
+    """The parks that the folder holds keys or checkpoints of."""
+    kept = (re.fullmatch(r"(?:keys|checkpoints)-(.+)\.txt", path.name) for path in folder.glob("*.txt"))
+    return {one[1] for one in kept if one}
 
 
 @contextmanager

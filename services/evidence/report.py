@@ -1,13 +1,14 @@
 """The report of a check of one park's whole record: what was found, what it rests on, and what could not be checked."""
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
-from datetime import datetime
+from datetime import UTC, datetime
 
 from msgspec import Struct
 
 from services.core.pool import Pool
-from services.evidence.check import Check
-from services.evidence.finding import Finding, on
+from services.evidence.check import Check, HeadRow
+from services.evidence.finding import Finding, Kind, on
 from services.evidence.note import NoteError, VerifierKey
 from services.evidence.outside import Outside, OutsideUnusable
 from services.evidence.rounds import LOCK as SIGNING
@@ -19,7 +20,7 @@ Tell = Callable[[int, int], None]
 
 
 class Report(Struct, frozen=True, kw_only=True):
-    """`events` were checked, the whole log as of the start; of all findings only the first are listed, by position."""
+    """`events` were checked, the whole log as of the start; of each kind of finding only the first are listed, by position."""
 
     park: str
     epoch: int
@@ -33,6 +34,8 @@ class Report(Struct, frozen=True, kw_only=True):
     signed_at: datetime | None
     superseded: int
     """Checkpoints over events that a restore lost."""
+    begun: tuple[int, ...]
+    """Where the log says that an epoch began after a restore."""
     opaque: int
     """Events whose data only a newer version can read."""
 
@@ -54,44 +57,61 @@ class Report(Struct, frozen=True, kw_only=True):
                 )
         if self.superseded:
             yield f"{self.superseded:,} checkpoints cover events that a restore lost: nothing is left to hold them against."
+        if self.begun:
+            where = ", ".join(f"{one:,}" for one in self.begun)
+            yield f"After a restore an epoch begins at position {where}: make sure that it was one of your own people who did that."
         if self.opaque:
             yield f"{self.opaque:,} events only a newer version can read: whether a story begins anew there was not checked."
         yield "The bodies of requests are not kept, only their digests: these are held against nothing."
 
 
 class _Findings:
-    """Counts findings and keeps the first of them."""
+    """Counts findings and keeps the first of each kind: many small ones do not hide a grave one."""
 
     def __init__(self, limit: int) -> None:
         self.kept: list[Finding] = []
         self.number = 0
         self._limit = limit
+        self._of = Counter[Kind]()
 
     def add(self, findings: Iterable[Finding]) -> None:
         for one in findings:
             self.number += 1
-            if len(self.kept) < self._limit:
+            self._of[one.kind] += 1
+            if self._of[one.kind] <= self._limit:
                 self.kept.append(one)
 
 
 async def check(park: str, pool: Pool, outside: Outside, tell: Tell, limit: int = 100) -> Report:
-    """Check a park's record up to the log's end as it is now, while the park runs or not. At most `limit` findings are listed."""
+    """Check a park's record up to the log's end as it is now, while the park runs or not. At most `limit` findings of a kind are listed.
+
+    Raises LookupError where neither the database nor the folder outside knows of the park.
+    """
     findings = _Findings(limit)
     async with pool.connection() as connection:
         rows = Rows(connection, park)
         witness = Witness(park, _keys(outside, findings))
         async with connection.transaction():
-            await connection.execute(
-                SIGNING, park
-            )  # nobody is just keeping a checkpoint in one place and not yet in the other
+            # Nobody is just keeping a checkpoint in one place and not yet in the other, or has a key adopted and not yet signed with it.
+            await connection.execute(SIGNING, park)
             inside, notes = await rows.checkpoints(), _notes(outside, findings)
+            head = await rows.head()
         findings.add(witness.read(inside, notes))
-        head = await rows.head()
         if head is None:
-            raise LookupError(f"There is no park {park} in this database.")
+            head = await rows.end()
+            if head is None and not (inside or notes):
+                raise LookupError(f"There is no park {park} in this database.")
+            head = head or HeadRow(1, 0, datetime.min.replace(tzinfo=UTC))
+            findings.add([_headless(park, head.position)])
         log = Check(park, witness.signed)
+        signed, checked = max((one.size for one in witness.signed), default=0), 0
         for first, last in batches(head.position):
-            findings.add(log.take(await rows.batch(first, last)))
+            batch = await rows.batch(first, last)
+            if not batch.events and first > signed:
+                findings.add([_empty(first, head.position)])
+                break
+            findings.add(log.take(batch))
+            checked = last
             tell(last, head.position)
         findings.add(log.end(head, await rows.astray(limit)))
         findings.add(witness.keys(log.adopted, log.roots.superseded, _keys(outside, findings)))
@@ -99,7 +119,7 @@ async def check(park: str, pool: Pool, outside: Outside, tell: Tell, limit: int 
     return Report(
         park=park,
         epoch=head.epoch,
-        events=head.position,
+        events=checked,
         findings=tuple(sorted(findings.kept, key=lambda one: one.position)),
         found=findings.number,
         checkpoints=log.roots.agreeing,
@@ -107,7 +127,18 @@ async def check(park: str, pool: Pool, outside: Outside, tell: Tell, limit: int 
         signed_at=agreed.signed_at if agreed else None,
         superseded=len(log.roots.superseded),
         opaque=log.opaque,
+        begun=tuple(log.begun),
     )
+
+
+def _headless(park: str, end: int) -> Finding:
+    what = f"the database does not say where the log of {park} ends: its row was taken out"
+    return Finding("head", end, f"Position {end}: {what}. What is there was checked up to here.")
+
+
+def _empty(first: int, end: int) -> Finding:
+    what = f"there are no events here, though the log's head says that it ends at {end}: they were taken out, or the head was changed"
+    return Finding("head", first, f"Positions {first} to {end}: {what}. Nothing was checked from here on.", last=end)
 
 
 def _keys(outside: Outside, findings: _Findings) -> list[VerifierKey]:

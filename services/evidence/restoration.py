@@ -5,12 +5,16 @@ from collections.abc import Iterable, Sequence
 
 from msgspec import Struct
 
-from contracts.leaf import epoch_of, leaf_hash
+from contracts.catalogue import TYPES
+from contracts.evidence import EpochBegun
+from contracts.leaf import LeafError, decode, leaf_hash
 from services.core.log import Head
 from services.evidence.checkpoint import Checkpoint
 from services.evidence.finding import on
 from services.evidence.known import ahead
-from services.evidence.roots import Frontier
+from services.evidence.roots import Frontier, Losses
+
+_BEGUN = f'"type":"{TYPES[EpochBegun]}"'.encode()
 
 
 class NotRestored(Exception):  # noqa: N818 - an answer, not a mistake
@@ -34,25 +38,44 @@ class Prefix:
         self.parted = False
         """Whether they part from a life of the log after this one: the backup is older than a restore before."""
         self._epoch = epoch
+        self._losses = Losses()
+        self._contradicting: list[Checkpoint] = []
         self._frontier = Frontier()
         self._signed = defaultdict[int, list[Checkpoint]](list)
         for one in signed:
             self._signed[one.size].append(one)
 
     def take(self, leaf: bytes) -> None:
-        """The next leaf; raises NotRestored where it is not what was signed."""
+        """The next leaf."""
         self._frontier.add(leaf_hash(leaf))
+        if _BEGUN in leaf:
+            self._begin(leaf)
         for signed in self._signed.pop(self._frontier.size, ()):
-            self._hold_against(signed, epoch_of(leaf))
+            self._hold_against(signed)
 
-    def _hold_against(self, signed: Checkpoint, epoch: int) -> None:
-        if signed.epoch < epoch:  # what it covers was lost in a restore before
+    def _begin(self, leaf: bytes) -> None:
+        """A restore before lost what this epoch's first event says, and leaves nothing to hold the checkpoints over it against."""
+        try:
+            begun = decode(leaf).data
+        except LeafError:
+            return
+        if isinstance(begun, EpochBegun):
+            self._losses.begin(begun.epoch, begun.lost_first)
+            self._contradicting = [one for one in self._contradicting if not self._losses.cover(one.epoch, one.size)]
+
+    def _hold_against(self, signed: Checkpoint) -> None:
+        if self._losses.cover(signed.epoch, signed.size):
             return
         if signed.root == self._frontier.root:
             self.agreed = self.agreed if self.parted else signed
         elif signed.epoch > self._epoch:
             self.parted = True
         else:
+            self._contradicting.append(signed)
+
+    def end(self) -> None:
+        """After the last leaf; raises NotRestored where they are not what was signed."""
+        for signed in self._contradicting[:1]:
             raise NotRestored(
                 f"The first {signed.size} events are not those that were signed on {on(signed.signed_at)}: this is no backup of "
                 "the log, or it was changed. Nothing is begun on it. `fieldledger audit check` finds where; bring back another backup."

@@ -1,13 +1,13 @@
 """The leaves of a log as they stand now, held against the stored tree and against every checkpoint that was signed."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Literal
 
 from msgspec import Struct
 
 from services.evidence.finding import Finding, on
-from services.evidence.tree import EMPTY, SIZE, node_hash, root
+from services.evidence.tree import EMPTY, SIZE, node_hash
 
 _LOST = bytes(SIZE)
 """Stands for a leaf of which nothing is left."""
@@ -58,6 +58,21 @@ class Frontier:
         return Frontier(self.size, self._peaks)
 
 
+class Losses:
+    """What the log says that its restores lost, in the first event of each epoch."""
+
+    def __init__(self) -> None:
+        self._begun: list[tuple[int, int]] = []
+
+    def begin(self, epoch: int, lost_first: int) -> None:
+        """An epoch begins; of the ones before it all is lost from that position on."""
+        self._begun.append((epoch, lost_first))
+
+    def cover(self, epoch: int, size: int) -> bool:
+        """Whether some of what a checkpoint of that epoch covers was lost: nothing is left to hold it against."""
+        return any(epoch < begun and lost_first <= size for begun, lost_first in self._begun)
+
+
 class Roots:
     """Follows the log, leaf by leaf, along checkpoints in the order of their sizes."""
 
@@ -74,10 +89,24 @@ class Roots:
         self._lacking: list[int] = []
         self._lacked: list[int] = []
         self._unnamed = 0
+        self._losses = Losses()
         self._contradicting: list[Signed] = []
+        self._overtaken: list[tuple[Signed, Signed]] = []
+        """Each of them that a later one of the same log gives the lie, with that one."""
 
-    def take(self, epoch: int | None, leaf: bytes | None, stored: bytes | None) -> Iterator[Finding]:
-        """The next position: the epoch and the hash of its leaf, where there is one, and the hash that the tree has stored."""
+    def begin(self, epoch: int, lost_first: int) -> None:
+        """The log says at the next position that an epoch begins there, and from where on a restore lost the one before."""
+        self._losses.begin(epoch, lost_first)
+        self.superseded += [one for one in self._contradicting if self._lost(one)]
+        self.superseded += [one for one, _ in self._overtaken if self._lost(one)]
+        self._contradicting = [one for one in self._contradicting if not self._lost(one)]
+        self._overtaken = [pair for pair in self._overtaken if not self._lost(pair[0])]
+
+    def _lost(self, signed: Signed) -> bool:
+        return self._losses.cover(signed.epoch, signed.size)
+
+    def take(self, leaf: bytes | None, stored: bytes | None) -> Iterator[Finding]:
+        """The next position: the hash of its leaf, where there is one, and the hash that the tree has stored."""
         position = self._leaves.size + 1
         hashed = leaf or stored or _LOST
         kept = stored or hashed
@@ -89,7 +118,7 @@ class Roots:
         if self._stored is not self._leaves:
             self._stored.add(kept)
         while self._pending and self._pending[-1].size <= position:
-            yield from self._hold_against(self._pending.pop(), epoch)
+            yield from self._hold_against(self._pending.pop())
 
     def _differ(self, position: int) -> None:
         if self._stored is self._leaves:
@@ -99,8 +128,8 @@ class Roots:
         else:
             self._unnamed += 1
 
-    def _hold_against(self, signed: Signed, epoch: int | None) -> Iterator[Finding]:
-        if epoch is not None and signed.epoch < epoch:
+    def _hold_against(self, signed: Signed) -> Iterator[Finding]:
+        if self._lost(signed):
             self.superseded.append(signed)
         elif self._leaves.root == signed.root:
             yield from self._settle(
@@ -114,9 +143,7 @@ class Roots:
     def _settle(self, signed: Signed, kind: Literal["tree", "bytes"], what: str) -> Iterator[Finding]:
         """A checkpoint that is borne out decides who is right at each position below it, and that those it overtakes are false."""
         yield from self._name(kind, f"{what} that were signed on {on(signed.signed_at)}")
-        for other in self._contradicting:
-            what = f"{other.name}, is not of this log: {signed.name}, is. That checkpoint was exchanged"
-            yield Finding("checkpoint", other.size, f"Position {other.size}: {what}.")
+        self._overtaken += ((other, signed) for other in self._contradicting)
         self._contradicting.clear()
         self._lacked = [*self._lacked[:1], *self._lacking] if self._lacking else self._lacked
         self._lacking = []
@@ -131,8 +158,11 @@ class Roots:
         self._apart.clear()
         self._unnamed = 0
 
-    def end(self, epoch: int) -> Iterator[Finding]:
-        """After the last position; `epoch` is the one that the log is in now."""
+    def end(self) -> Iterator[Finding]:
+        """After the last position."""
+        for other, signed in self._overtaken:
+            what = f"{other.name}, is not of this log: {signed.name}, is. That checkpoint was exchanged"
+            yield Finding("checkpoint", other.size, f"Position {other.size}: {what}.")
         if self._contradicting:
             first, after = self._contradicting[0], self.agreed.size if self.agreed else 0
             since = f"agrees with what was signed up to position {after}" if after else "agrees with no checkpoint"
@@ -146,7 +176,7 @@ class Roots:
             what = "the stored tree lacks hashes of events that were signed"
             yield Finding("tree", begins, f"Positions {begins} to {ends}: {what}.", last=ends)
         for signed in reversed(self._pending):
-            if signed.epoch < epoch:
+            if self._lost(signed):
                 self.superseded.append(signed)
             else:
                 end = self._leaves.size
@@ -154,22 +184,3 @@ class Roots:
                     f"Position {end}: the log ends here, but {signed.name}, reaches further. The log was truncated."
                 )
                 yield Finding("truncated", end, sentence)
-
-
-def levels(tiles: Mapping[tuple[int, int], bytes], after: int, last: int) -> Iterator[Finding]:
-    """The stored tree held against itself: each whole tile that ends behind position `after`, up to `last`, is summed up one level up.
-
-    `tiles` are those over these positions by (level, index).
-    """
-    for (level, index), hashes in sorted(tiles.items()):
-        width = 1 << 8 * (level + 1)
-        begins, ends = index * width + 1, (index + 1) * width
-        if len(hashes) % SIZE or len(hashes) > TILE * SIZE:
-            what = f"tile {index} of level {level} of the stored tree is not whole hashes"
-            yield Finding("tree", begins, f"Positions {begins} to {ends}: {what}.", last=ends)
-        elif after < ends <= last and len(hashes) == TILE * SIZE:
-            at = index % TILE * SIZE
-            above = tiles.get((level + 1, index // TILE), b"")[at : at + SIZE]
-            if above != root([hashes[i : i + SIZE] for i in range(0, len(hashes), SIZE)]):
-                what = f"tile {index} of level {level} of the stored tree is not what stands for it one level up"
-                yield Finding("tree", begins, f"Positions {begins} to {ends}: {what}.", last=ends)

@@ -96,12 +96,13 @@ class Witness:
     def keys(
         self, adopted: Sequence[Recorded[KeyAdopted]], superseded: Sequence[Signed], known: Iterable[VerifierKey]
     ) -> Iterator[Finding]:
-        """The keys held against those that the log says were adopted: all of these must be known outside by then.
+        """The keys held against those that the log says were adopted: all of these must be known outside by then, and have signed.
 
         What a restore lost may have adopted others.
         """
         since = {event.data.vkey: event.position for event in reversed(adopted)}
         told: set[VerifierKey] = set()
+        signing = {key.text for key, _ in self._signers}
         for key, signed in self._signers:
             if signed not in superseded and since.get(key.text, signed.size + 1) > signed.size and key not in told:
                 told.add(key)
@@ -112,6 +113,10 @@ class Witness:
             if event.data.vkey not in texts:
                 what = f"the log adopts the key {event.data.vkey}, which is not known outside the database"
                 yield Finding("key", event.position, f"Position {event.position}: {what}.")
+            elif event.data.vkey not in signing:
+                what = "the log adopts a key here, but no checkpoint that it signed is kept"
+                do = "If a round was broken off, sign one: fieldledger audit checkpoint --sign. If none was, they were taken away"
+                yield Finding("key", event.position, f"Position {event.position}: {what}. {do}.")
             in_force = before.data.vkey if before else None
             if event.data.replaces != in_force and (before is None or before.epoch == event.epoch):
                 what = f"the key adopted here is said to replace {event.data.replaces or 'none'}, but {in_force or 'none'} was in force"

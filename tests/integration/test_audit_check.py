@@ -15,7 +15,10 @@ import pytest
 from contracts import leaf
 from contracts.catalogue import TYPES, carries_of, tags_of
 from contracts.envelope import Event
+from contracts.problems import NotInThatState
 from deploy.commands.check import check_all
+from services.audit.cases.examination import examine
+from services.audit.cases.routes import case_of
 from services.core.clock import SystemClock
 from services.core.log import Append, Draft, Log, Request
 from services.core.park import Park
@@ -35,6 +38,12 @@ SIGNED = 301
 @pytest.fixture
 def anyio_backend():
     return "asyncio"
+
+
+REWRITTEN = """
+UPDATE log.event SET device = 'kiosk-2', leaf = convert_to(replace(convert_from(leaf, 'UTF8'), 'kiosk-1', 'kiosk-2'), 'UTF8')
+WHERE position = 180
+"""
 
 
 class Recorded:
@@ -167,6 +176,88 @@ async def test_what_a_superuser_changes_is_named(recorded, how):
     assert await recorded.named() == expected
 
 
+WORSE = {
+    "the head taken out": (("DELETE FROM log.park_head",), {("head", 311)}),
+    "the head set far ahead": (
+        ("UPDATE log.park_head SET position = 9223372036854775807",),
+        {("head", 4097), *((kind, position) for kind in ("missing", "request") for position in range(312, 412))},
+    ),
+    "a time outside the calendar": (
+        ("UPDATE log.event SET occurred_at = '20000-01-01', recorded_at = 'infinity', day = '0044-03-15 BC' WHERE position = 44",),
+        {("column", 44)},
+    ),
+    "a tag that is none": (("UPDATE log.event SET tags = array_append(tags, NULL) WHERE position = 44",), {("column", 44)}),
+    "tags in tags": (("UPDATE log.event SET tags = ARRAY[tags, tags] WHERE position = 44",), {("column", 44)}),
+    "a leaf that is none": (
+        ("ALTER TABLE log.event ALTER leaf DROP NOT NULL", "UPDATE log.event SET leaf = NULL WHERE position = 44"),
+        {("unreadable", 44), ("bytes", 44)},
+    ),
+    "a hash of the tree too many": (
+        ("UPDATE evidence.tile SET hashes = hashes || hashes WHERE level = 1",),
+        {("truncated", 512)},
+    ),
+    "a tile far away": (
+        ("INSERT INTO evidence.tile SELECT park, level, 9223372036854775807, hashes FROM evidence.tile WHERE level = 1",),
+        {("truncated", 2**62)},
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("how", WORSE)
+async def test_what_would_stop_a_check_that_trusts_its_rows_is_named(recorded, how):
+    statements, expected = WORSE[how]
+    await recorded.tamper(*((one,) for one in statements))
+    assert await recorded.named() == expected
+
+
+async def test_a_park_that_only_the_folder_outside_knows_is_checked_too(recorded):
+    async with recording(recorded.database, recorded.folder, "ravenmoor") as other:
+        await other.record(range(5000, 5010))
+    for table in ("event_tag", "request", "event", "park_head"):
+        await recorded.tamper((f"DELETE FROM log.{table} WHERE park = 'larchmoor'",))  # noqa: S608
+    await recorded.tamper(("DELETE FROM evidence.checkpoint",), ("DELETE FROM evidence.tile",))
+    gone, whole = await check_all(recorded.database.url, recorded.folder)
+    assert (gone.park, whole.park, whole.findings) == ("larchmoor", "ravenmoor", ())
+    assert {(one.kind, one.position) for one in gone.findings} == {("head", 0), ("truncated", 0), ("key", 101), *(("checkpoint", size) for size in (101, 258, 301))}  # fmt: skip
+
+
+async def test_checkpoints_that_were_taken_away_in_both_places_are_missed(recorded):
+    await recorded.tamper(("DELETE FROM evidence.checkpoint",))
+    (recorded.folder / f"checkpoints-{PARK}.txt").unlink()
+    report = await recorded.report()
+    assert ("key", 101) in {(one.kind, one.position) for one in report.findings}
+    assert "no checkpoint that it signed is kept" in " ".join(report.sentences)
+
+
+async def test_a_changed_byte_is_listed_however_much_else_was_changed_to_hide_it(recorded):
+    await recorded.tamper(
+        ("DELETE FROM log.event_tag WHERE position < 290",),
+        ("UPDATE log.event SET leaf = set_byte(leaf, 150, get_byte(leaf, 150) # 1) WHERE position = 290",),
+    )
+    report = await recorded.report()
+    assert ("bytes", 290) in {(one.kind, one.position) for one in report.findings}
+    assert report.found > len(report.findings)
+
+
+async def case(recorded, person):
+    """The case file of somebody on the record, as the terminal makes it."""
+    park = Park(PARK, recorded.log, SystemClock())
+    return await case_of(park, recorded.pool, recorded.rounds.sign, "person", person)
+
+
+async def test_a_case_file_is_made_whatever_of_the_stored_tree_was_taken_out(recorded):
+    await recorded.tamper(("DELETE FROM evidence.tile WHERE level = 0 AND index = 0",))
+    assert examine(await case(recorded, "person-3")).wrong == ()
+    assert await recorded.named() == set()
+
+
+async def test_no_case_file_is_made_of_what_is_not_what_was_signed(recorded):
+    await recorded.tamper((REWRITTEN,))
+    (row,) = await recorded.log.between(180, 180)
+    with pytest.raises(NotInThatState, match=r"it would not verify\. Event 180: its proof is wrong"):
+        await case(recorded, leaf.decode(row.leaf).data.person)
+
+
 async def test_two_events_with_one_id_are_named(recorded):
     await recorded.tamper(
         ("ALTER TABLE log.event DROP CONSTRAINT event_park_id_key",),
@@ -190,12 +281,6 @@ async def test_a_truncated_log_is_named_though_the_database_agrees_with_itself(r
     findings = (await recorded.report()).findings
     assert {one.position for one in findings if one.kind == "truncated"} == {250}
     assert any("The log was truncated." in one.sentence for one in findings)
-
-
-REWRITTEN = """
-UPDATE log.event SET device = 'kiosk-2', leaf = convert_to(replace(convert_from(leaf, 'UTF8'), 'kiosk-1', 'kiosk-2'), 'UTF8')
-WHERE position = 180
-"""
 
 
 async def test_who_rewrites_event_index_and_tree_is_named_between_two_checkpoints(recorded):
@@ -285,5 +370,11 @@ async def test_the_command_prints_sentences_or_json_and_exits_with_one_where_any
     found = await asyncio.to_thread(run, "--json", "--park", PARK)
     (one,) = json.loads(found.stdout)["findings"]
     assert (found.returncode, one["position"], one["tag"]) == (1, 5, "person:ben-5")
+    await recorded.tamper(("REVOKE SELECT ON log.request FROM fieldledger_service",))
+    refused = await asyncio.to_thread(run)
+    assert refused.returncode == 1
+    assert refused.stderr.startswith(
+        "fieldledger: the database cannot be checked (permission denied for table request)"
+    )
     nowhere = await asyncio.to_thread(run, "--park", "nowhere")
     assert (nowhere.returncode, nowhere.stderr) == (1, "fieldledger: There is no park nowhere in this database.\n")

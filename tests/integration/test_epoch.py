@@ -1,6 +1,7 @@
 """A new epoch, part by part, on real servers: who may begin it, what the signer asks of it, and who forgets the one before."""
 
 from datetime import UTC, datetime
+from uuid import UUID
 
 import asyncpg
 import pytest
@@ -19,6 +20,8 @@ from services.evidence.lookout import Lookout
 from services.evidence.outside import Outside
 from services.evidence.restoration import NotRestored
 from services.evidence.rounds import NotSigned
+from services.vault.safe import Vault
+from services.vault.states import Erasure
 from tests.integration.bus_park import running
 from tests.integration.evidence_park import head_of, opened
 from tests.integration.test_projector import Counts
@@ -32,6 +35,10 @@ BACK = (
     "DELETE FROM evidence.checkpoint WHERE size > 9",
 )
 """The database as a dump of it at position 9 had it, the stored tree aside."""
+BROUGHT_BACK = """
+INSERT INTO vault.detail VALUES ('{park}', gen_random_uuid(), 'ada', 'note-1', 'note', 'sealed', now());
+INSERT INTO vault.detail VALUES ('{park}', gen_random_uuid(), 'ben', 'note-2', 'note', 'sealed', now())
+"""
 
 
 @pytest.fixture
@@ -103,6 +110,21 @@ async def test_an_epoch_begins_only_where_the_log_was_seen_to_end_and_whole(sign
     with pytest.raises(asyncpg.ObjectNotInPrerequisiteStateError, match="does not end at position 9"):
         await restore.begin(found, domain(signing), signing.park.pool, admin, signing.folder, (), "backup")
     assert await signing.log.head() == Head(1, 10)
+
+
+async def test_whoever_was_erased_is_unreadable_before_the_park_goes_on(signing, monkeypatch):
+    await signing.as_owner(*BACK, *BROUGHT_BACK.format(park=signing.name).split(";"))
+    vault = Vault(signing.park.pool, signing.folder, signing.name)
+    vault.outside.record([Erasure("ada", UUID(int=1), datetime(2026, 5, 9, tzinfo=UTC))])
+
+    async def broken_off(*_):
+        raise ConnectionError
+
+    monkeypatch.setattr(restore, "_record", broken_off)
+    with pytest.raises(ConnectionError):
+        await begun(signing)
+    assert await vault.details("ada") == {}
+    assert await vault.details("ben") != {}
 
 
 async def test_an_epoch_whose_first_event_cannot_be_recorded_has_not_begun(signing):

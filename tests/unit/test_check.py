@@ -13,7 +13,8 @@ from contracts.evidence import EpochBegun
 from contracts.registration import PersonRegistered
 from services.evidence.check import Astray
 from services.evidence.columns import TagRow
-from services.evidence.roots import Frontier, Roots, Signed, levels
+from services.evidence.levels import levels
+from services.evidence.roots import Frontier, Roots, Signed
 from tests.unit import signed_log
 from tests.unit.signed_log import OPENS, checked, row_of, tag_rows, tiles
 
@@ -306,6 +307,79 @@ def test_what_a_restore_lost_is_not_held_against_the_log_but_counted():
     assert (check.roots.agreeing, len(check.roots.superseded)) == (1, 2)
 
 
+def lived_again(log, begins, last, epoch, lost_first):
+    """The log went on in another life behind an event that begins it; what stood there before is lost."""
+    begun = EpochBegun(epoch=epoch, checkpoint=None, lost_first=lost_first, lost_last=last, cause="backup")
+    again = log.copy()
+    del again.events[begins - 1 :]
+    for position in range(begins, last + 1):
+        data = PersonRegistered(person=f"again-{epoch}-{position}", age_band=18) if position > begins else begun
+        again.events.append(row_of(position, data, device="kiosk-1", epoch=epoch))
+    rewritten(again)
+    again.head = replace(again.head, epoch=epoch)
+    again.plant_tree()
+    return again
+
+
+def signed_of(log, epoch, size):
+    """What was signed of a log while it stood so."""
+    hashes = [leaf.leaf_hash(row.leaf) for row in log.events[:size]]
+    return Signed(epoch, size, signed_log.root(hashes), OPENS + timedelta(hours=epoch, seconds=size))
+
+
+def test_a_backup_older_than_a_restore_before_leaves_no_checkpoint_of_that_life_to_hold_against_the_log():
+    """The second life parted from the first behind position 4; the backup is of the first, up to 10, and the third went on from that."""
+    first = signed_log.signed_log(10, [3, 8])
+    second = lived_again(first, 5, 9, 2, lost_first=5)
+    third = lived_again(first, 11, 14, 3, lost_first=4)
+    third.signed = [*first.signed, signed_of(second, 2, 6), signed_of(third, 3, 13)]
+    check, findings = checked(third)
+    assert findings == []
+    assert (check.roots.agreeing, check.roots.superseded) == (3, [signed_of(second, 2, 6)])
+
+
+@pytest.mark.parametrize("lost_first", [300, 20])
+def test_an_epoch_that_says_less_was_lost_than_there_was_is_found(lost_first):
+    log = lived_again(signed_log.signed_log(20, []), 11, 25, 2, lost_first)
+    log.signed = [signed_of(signed_log.signed_log(20, []), 1, 15)]
+    assert [(one.kind, one.position, one.last) for one in found(log)] == [("range", 1, 15)]
+
+
+def test_a_column_that_speaks_of_a_later_epoch_takes_no_checkpoint_out_of_force():
+    log = LOG.copy()
+    log.events[199] = row_of(200, PersonRegistered(person="forged", age_band=18), device=log.events[199].device)
+    rewritten(log)
+    log.plant_tree(SIGNED)
+    for size in (256, 257, 280, SIGNED):
+        log.events[size - 1] = replace(log.events[size - 1], epoch=2)
+    assert {("range", 101), ("column", 256)} <= {(one.kind, one.position) for one in found(log)}
+
+
+def test_a_head_that_speaks_of_a_later_epoch_hides_no_truncation():
+    log = LOG.copy()
+    log.events = log.events[:250]
+    rewritten(log)
+    log.plant_tree()
+    log.head = replace(log.head, epoch=2)
+    assert {(one.kind, one.position) for one in found(log)} == {("truncated", 250), ("head", 250)}
+
+
+@pytest.mark.parametrize("hashes", [2, 200])
+def test_a_hash_of_a_higher_level_that_stands_for_no_whole_tile_is_found(hashes):
+    log = LOG.copy()
+    log.tiles[1, 0] += bytes(32) * (hashes - 1)
+    longer = signed_log.signed_log(520, [100])
+    log.events, log.tags, log.requests, log.head = longer.events, longer.tags, longer.requests, longer.head
+    assert [(one.kind, one.position, one.last) for one in found(log)] == [("tree", 257, 512)]
+
+
+@pytest.mark.parametrize("tags", [[None, "person:x"], [["person:x"]]])
+def test_tags_that_are_none_are_found_like_others(tags):
+    log = LOG.copy()
+    log.events[6] = replace(log.events[6], tags=tags)
+    assert [(one.kind, one.position) for one in found(log)] == [("column", 7)]
+
+
 def test_events_that_only_a_newer_version_can_read_are_counted():
     log = signed_log.signed_log(3, [])
     row = log.events[1]
@@ -330,7 +404,7 @@ def test_the_stored_tree_is_followed_over_three_levels(size):
     hashes = [b"%032d" % number for number in range(size)]
     stored = tiles(hashes)
     roots = Roots([Signed(1, size, signed_log.root(hashes), OPENS)])
-    assert not [one for hashed in hashes for one in roots.take(1, hashed, hashed)]
+    assert not [one for hashed in hashes for one in roots.take(hashed, hashed)]
     assert roots.agreeing == 1
     assert not list(levels(stored, 0, size))
     if size >= 65_536:

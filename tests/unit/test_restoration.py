@@ -4,11 +4,13 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from contracts.evidence import EpochBegun
 from contracts.leaf import frame, leaf_hash
 from services.core.log import Head
 from services.evidence import tree
 from services.evidence.checkpoint import Checkpoint, origin_of
 from services.evidence.restoration import Loss, NotRestored, Prefix, loss
+from tests.unit.signed_log import row_of
 
 NOW = datetime(2026, 5, 9, 10, tzinfo=UTC)
 
@@ -31,7 +33,14 @@ def held(log, epoch, *checkpoints):
     prefix = Prefix(checkpoints, epoch)
     for leaf in log:
         prefix.take(leaf)
+    prefix.end()
     return prefix
+
+
+def begun(position, epoch, lost_first, lost_last):
+    """The leaf with which a life of the log begins."""
+    data = EpochBegun(epoch=epoch, checkpoint=None, lost_first=lost_first, lost_last=lost_last, cause="backup")
+    return row_of(position, data, device="terminal", epoch=epoch).leaf
 
 
 OURS = life(1, 20, 1)
@@ -61,7 +70,7 @@ def test_a_log_with_other_events_than_were_signed_is_no_backup():
 
 
 def test_a_checkpoint_over_what_a_restore_before_has_lost_is_held_against_nothing():
-    second = OURS[:10] + life(11, 30, 2)
+    second = [*OURS[:10], begun(11, 2, 11, 20), *life(12, 30, 2)]
     prefix = held(second[:25], 2, signed(OURS, 6, 1), signed(OURS, 15, 1), signed(second, 20, 2), signed(second, 30, 2))
     assert prefix.agreed == signed(second, 20, 2)
     assert loss(Head(2, 25), [Head(2, 30)], prefix) == Loss(3, 26, 30)
@@ -81,6 +90,27 @@ def test_a_backup_older_than_a_restore_before_goes_on_after_that_epoch_and_has_l
     assert prefix.parted
     assert prefix.agreed == signed(second, 8, 2)
     assert loss(Head(1, 18), [Head(one.epoch, one.size) for one in known], prefix) == Loss(3, 9, 28)
+
+
+def test_a_backup_of_a_life_that_went_on_from_an_older_one_is_one_of_this_log():
+    """The second life is lost from position 9 on, as the third says at its first event, which stands at 19."""
+    second = [*OURS[:10], begun(11, 2, 11, 20), *life(12, 28, 2)]
+    third = [*OURS[:18], begun(19, 3, 9, 28), *life(20, 40, 3)]
+    known = [
+        signed(OURS, 6, 1),
+        signed(second, 8, 2),
+        signed(second, 14, 2),
+        signed(third, 30, 3),
+        signed(third, 40, 3),
+    ]
+    prefix = held(third[:35], 3, *known)
+    assert prefix.agreed == signed(third, 30, 3)
+    assert loss(Head(3, 35), [Head(one.epoch, one.size) for one in known], prefix) == Loss(4, 36, 40)
+
+
+def test_leaves_that_call_themselves_of_a_later_epoch_are_held_against_what_was_signed():
+    with pytest.raises(NotRestored, match="The first 15 events are not those that were signed"):
+        held([*OURS[:11], *life(12, 18, 2, "forged")], 2, signed(OURS, 6, 1), signed(OURS, 15, 1), signed(OURS, 20, 1))
 
 
 def test_a_later_epoch_that_the_bus_alone_knows_is_not_begun_again():

@@ -97,7 +97,8 @@ def test_keys_that_the_log_adopted_one_after_the_other_are_believed():
         ([signed(3), signed(5)], [], [("key", 3)]),
         ([signed(3)], [adopted(4, KEY)], [("key", 3)]),
         ([signed(3)], [adopted(2, KEY), adopted(6, FORGED, KEY)], [("key", 6)]),
-        ([signed(3)], [adopted(2, KEY), adopted(6, SECOND)], [("key", 6)]),
+        ([signed(3)], [adopted(2, KEY), adopted(6, SECOND, KEY)], [("key", 6)]),
+        ([signed(3), signed(7, SECOND)], [adopted(2, KEY), adopted(6, SECOND)], [("key", 6)]),
         ([signed(3)], [adopted(2, KEY, SECOND)], [("key", 2)]),
     ],
 )
@@ -107,5 +108,13 @@ def test_a_key_that_was_not_adopted_or_out_of_turn_is_named(rows, events, expect
 
 def test_what_a_restore_lost_may_have_adopted_a_key():
     events = [adopted(2, KEY), adopted(7, FORGED, SECOND, epoch=2)]
-    assert of_keys([signed(9, SECOND)], events, (KEY, SECOND, FORGED)) == [("key", 9)]
-    assert of_keys([signed(9, SECOND)], events, (KEY, SECOND, FORGED), superseded=True) == []
+    rows = [signed(3), signed(8, FORGED), signed(9, SECOND)]
+    assert of_keys(rows, events, (KEY, SECOND, FORGED)) == [("key", 9)]
+    assert of_keys(rows, events, (KEY, SECOND, FORGED), superseded=True) == []
+
+
+def test_a_key_that_was_adopted_and_of_which_no_checkpoint_is_left_is_named():
+    events = [adopted(2, KEY), adopted(6, SECOND, KEY)]
+    assert of_keys([signed(3), signed(7, KEY, SECOND)], events) == []
+    assert of_keys([signed(3)], events) == [("key", 6)]
+    assert of_keys([], events) == [("key", 2), ("key", 6)]
