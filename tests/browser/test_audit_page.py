@@ -4,6 +4,8 @@ import io
 import itertools
 import time
 import zipfile
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import expect
@@ -114,6 +116,7 @@ def test_from_the_pass_to_the_case_file_in_a_few_touches(desk):
     with zipfile.ZipFile(downloading.value.path()) as case:
         assert {"README.txt", "checkpoint.txt", "report.pdf", "report.html", "verify.py"} <= set(case.namelist())
         assert case.testzip() is None
+    expect(desk.page.locator("#state")).to_contain_text("is saved")
     assert time.monotonic() - begun < 120
 
 
@@ -128,6 +131,34 @@ def test_a_player_is_found_by_his_armband_and_by_a_time_on_a_field(desk):
     desk.page.click("#find button:has-text('Find')")
     desk.page.wait_for_selector("#found [data-player=p3]")
     assert desk.page.locator("#found button").count() == 4
+
+
+def test_who_asks_another_way_is_not_answered_for_the_way_before(desk):
+    desk.sign_in()
+    desk.find(**{"pass": "pass-p1"})
+    desk.case()
+    desk.find(number="2")
+    expect(desk.page.locator("#who h2")).to_contain_text("p2")
+    assert not desk.page.input_value("#pass")
+
+
+@pytest.mark.parametrize(
+    ("zone", "date", "hour"),
+    [
+        ("Europe/London", "2026-10-24", "16:00"),
+        ("Pacific/Auckland", "2026-09-26", "16:00"),
+        ("Pacific/Auckland", "2027-04-03", "16:00"),
+        ("America/Los_Angeles", "2026-11-01", "08:30"),
+        ("America/Los_Angeles", "2027-03-14", "09:00"),
+        ("Asia/Kolkata", "2026-10-24", "16:00"),
+    ],
+)
+def test_a_time_on_the_parks_clock_is_right_on_the_days_about_a_change_of_the_clock(desk, zone, date, hour):
+    """Against Python's zoneinfo, which reads the IANA time zone database on its own."""
+    path = f"/parks/{desk.day.live.park}/audit/find.js"
+    asked = f"import({path!r}).then(({{ instant }}) => instant({date!r}, {hour!r}, {zone!r}))"
+    meant = datetime.fromisoformat(f"{date}T{hour}").replace(tzinfo=ZoneInfo(zone))
+    assert datetime.fromisoformat(desk.page.evaluate(asked)) == meant
 
 
 def test_the_refused_refund_stands_in_the_timeline_with_its_reason(desk):
@@ -148,6 +179,8 @@ def test_the_moment_says_what_the_gate_knew_and_fades_what_was_not_yet_recorded(
     slider.focus()
     desk.page.keyboard.press("Home")
     desk.page.wait_for_selector("#timeline > ol > li.not-yet")
+    said = "getComputedStyle(document.querySelector('li.not-yet .from'), '::after').content"
+    assert "not yet recorded" in desk.page.evaluate(said)
     expect(desk.page.locator("#verdict")).not_to_contain_text("ejected", ignore_case=True)
 
 
@@ -180,7 +213,7 @@ def test_leaving_out_a_withdrawn_caution_changes_no_decision_only_what_was_owed_
 
 def test_a_wrong_key_a_key_without_the_right_and_an_unknown_pass_are_each_told_in_a_sentence(desk, day):
     desk.sign_in("nobody.nothing")
-    assert "key" in desk.problem()
+    assert "Copy it whole" in desk.problem()
     desk.sign_in(day.live.enrol("desk-7", "desk"))
     expect(desk.page.locator("#problem")).to_contain_text("auditor")
     desk.sign_in()

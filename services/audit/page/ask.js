@@ -41,7 +41,7 @@ export const get = async (path, asked = {}) => (await send(path + query(asked)))
 export const post = async (path, body) =>
   (await send(path, { method: "POST", body: JSON.stringify(body), headers: { "Content-Type": "application/json" } })).json();
 
-/** Save what a path answers as a file of the name that the park gives it. */
+/** Save what a path answers as a file of the name that the park gives it; returns the name. */
 export async function download(path, name) {
   const response = await send(path);
   const given = /filename="([^"]+)"/.exec(response.headers.get("content-disposition") ?? "");
@@ -50,4 +50,5 @@ export async function download(path, name) {
   link.download = given ? given[1] : name;
   link.click();
   setTimeout(() => URL.revokeObjectURL(link.href), 60_000);
+  return link.download;
 }

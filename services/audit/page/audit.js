@@ -2,12 +2,14 @@
 
 import { el } from "../board/dom.js";
 import { download, forget, get, keep, key, park, Refusal } from "./ask.js";
-import { find } from "./find.js";
+import { find, listen } from "./find.js";
 import { Moment } from "./moment.js";
 import { clock, fade, show } from "./timeline.js";
 import { WhatIf } from "./whatif.js";
 
 const of = (id) => document.getElementById(id);
+const NO_KEY =
+  "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 let zone = "UTC";
 let shown = null;
 
@@ -16,12 +18,11 @@ async function doing(what, work) {
   of("problem").hidden = true;
   of("state").textContent = `${what} …`;
   try {
-    await work();
-    of("state").textContent = "";
+    of("state").textContent = (await work()) ?? "";
   } catch (error) {
     of("state").textContent = "";
     if (!(error instanceof Refusal)) throw error;
-    of("problem").textContent = error.message;
+    of("problem").textContent = error.status === 401 ? NO_KEY : error.message;
     of("problem").hidden = false;
     if (error.status === 401 || error.status === 403) signOut();
   }
@@ -67,7 +68,7 @@ class Case {
     const { player, armband, day_pass: pass, group, day } = this.player;
     const date = clock(zone, { weekday: "long", day: "numeric", month: "long", year: "numeric" })(Date.parse(`${day}T12:00Z`));
     of("who").querySelector("h2").textContent = `Armband ${armband} · ${player}`;
-    of("who").querySelector(".facts").textContent = [date, `pass ${pass}`, group, `${this.story.events.length} events`].filter(Boolean).join(" · ");
+    of("who").querySelector(".facts").textContent = [date, `pass ${pass}`, group && `group ${group}`, `${this.story.events.length} events`].filter(Boolean).join(" · ");
     this.moment.over(this.story, player);
     this.whatIf.over(player);
     of("case").scrollIntoView({ block: "start", behavior: "instant" });
@@ -98,6 +99,7 @@ of("sign-in").addEventListener("submit", (event) => {
   doing("Trying the key", begin);
 });
 of("forget").addEventListener("click", signOut);
+listen();
 of("find").addEventListener("submit", (event) => {
   event.preventDefault();
   of("case").hidden = true;
@@ -112,7 +114,11 @@ of("find").addEventListener("submit", (event) => {
   );
 });
 of("download").addEventListener("click", () =>
-  doing("Making the case file", () => download(`/audit/cases/player/${shown.player.player}`, `${park}-${shown.player.player}.zip`)),
+  doing("Making the case file", async () => {
+    const { player } = shown.player;
+    const name = await download(`/audit/cases/player/${player}`, `${park}-${player}.zip`);
+    return `${name} is saved. README.txt in it says how anybody can check it.`;
+  }),
 );
 for (const radio of document.querySelectorAll("[name=order]")) {
   radio.addEventListener("change", () => doing("Reading the record", () => shown.read().then(() => shown.look())));

@@ -5,13 +5,32 @@ import { get, Refusal } from "./ask.js";
 
 const of = (id) => document.getElementById(id);
 
+const WAYS = [["pass"], ["number"], ["from", "to", "where"]];
+
+/** Whoever begins to ask another way has done with the one before: no forgotten pass decides who is found. */
+export function listen() {
+  for (const way of WAYS) {
+    const others = WAYS.filter((other) => other !== way).flat();
+    for (const id of way) {
+      of(id).addEventListener("input", () => {
+        if (of(id).value) for (const other of others) of(other).value = "";
+      });
+    }
+  }
+}
+
 /** The instant of a wall-clock time on a day in the park's zone, as RFC 3339; the offset is looked up, not assumed. */
 export function instant(day, time, zone) {
   const asIfUtc = Date.parse(`${day}T${time}:00Z`);
-  const parts = new Intl.DateTimeFormat("en-GB", { timeZone: zone, timeZoneName: "longOffset" }).formatToParts(asIfUtc);
+  const nearly = asIfUtc - offset(asIfUtc, zone);
+  return new Date(asIfUtc - offset(nearly, zone)).toISOString();
+}
+
+/** How far a zone's clock is ahead of UTC at an instant, in milliseconds. */
+function offset(instant, zone) {
+  const parts = new Intl.DateTimeFormat("en-GB", { timeZone: zone, timeZoneName: "longOffset" }).formatToParts(instant);
   const [, sign, hours, minutes] = /GMT(?:([+-])(\d\d):(\d\d))?/.exec(parts.find(({ type }) => type === "timeZoneName").value);
-  const offset = sign ? (sign === "-" ? -1 : 1) * (Number(hours) * 60 + Number(minutes)) : 0;
-  return new Date(asIfUtc - offset * 60_000).toISOString();
+  return sign ? (sign === "-" ? -1 : 1) * (Number(hours) * 60 + Number(minutes)) * 60_000 : 0;
 }
 
 /** What the form asks, as the query of a search; a Refusal names what is missing. */
@@ -32,7 +51,7 @@ export async function find(zone, open) {
         "button",
         { type: "button", "data-player": player.player },
         el("b", {}, String(player.armband)),
-        el("span", {}, [player.player, `pass ${player.day_pass}`, player.group].filter(Boolean).join(" · ")),
+        el("span", {}, [player.player, `pass ${player.day_pass}`, player.group && `group ${player.group}`].filter(Boolean).join(" · ")),
       );
       button.addEventListener("click", () => open(player));
       return el("li", {}, button);

@@ -24,12 +24,12 @@ export function verdict(granted, sentence, list = []) {
 
 function told(event, local, leave) {
   const from = [
-    `no. ${event.position}`,
+    `position ${event.position}`,
     `recorded ${local(Date.parse(event.recorded_at))}`,
     `on ${event.device}`,
     event.actor && `by ${event.actor}`,
     clockOf[event.clock],
-    event.corrected_by.length > 0 && `corrected by no. ${event.corrected_by.join(", ")}`,
+    event.corrected_by.length > 0 && `corrected at position ${event.corrected_by.join(", ")}`,
   ];
   const box = el("input", { type: "checkbox", "data-position": String(event.position) });
   box.addEventListener("change", () => leave(event.position, box.checked));
@@ -62,5 +62,6 @@ export function fade(list, story, axis, moment) {
   const later = new Set(
     story.events.filter((event) => Date.parse(axis === "recorded" ? event.recorded_at : event.occurred_at) > moment).map((event) => String(event.position)),
   );
+  list.dataset.axis = axis;
   for (const item of list.children) item.classList.toggle("not-yet", later.has(item.dataset.position));
 }

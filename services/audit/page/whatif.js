@@ -43,7 +43,7 @@ export class WhatIf {
     const changes = [...answer.decisions, ...answer.consequences].sort((one, other) => one.position - other.position);
     of("otherwise").replaceChildren(
       el("p", { class: "none" }, changes.length ? `${changes.length} would have been otherwise:` : "Nothing would have been decided otherwise."),
-      el("ul", {}, ...changes.map((change) => el("li", { "data-position": String(change.position) }, `${change.sentence} (no. ${change.position})`))),
+      el("ul", {}, ...changes.map((change) => el("li", { "data-position": String(change.position) }, `${change.sentence} (position ${change.position})`))),
       el("p", { class: "small" }, answer.note),
     );
   }
