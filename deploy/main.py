@@ -21,6 +21,7 @@ import deploy.commands.stories
 import deploy.commands.vault  # noqa: F401 - registers its commands
 from deploy import serve, upkeep
 from deploy.app import PortTaken, listening_socket
+from deploy.commands.asking import answered
 from deploy.commands.audit import AUDIT
 from deploy.commands.cases import VERIFY
 from deploy.commands.restore import RESTORE
@@ -67,14 +68,14 @@ def run(*, once: bool = False, empty: bool = False, seed: int = 7) -> None:
 @app.command
 def check() -> None:
     """Hold every read table against its log, while the park runs; exit 1 at a difference, which is named."""
-    if not uvloop.run(upkeep.check_all(upkeep.database_of(read(os.environ)), serve.tell)):
+    if not answered(upkeep.check_all(upkeep.database_of(read(os.environ)), serve.tell)):
         sys.exit("The read tables differ from the log. Make them again: fieldledger rebuild.")
 
 
 @app.command
 def rebuild() -> None:
     """Make every read table again from the log alone, beside the live one, while the park runs."""
-    uvloop.run(upkeep.rebuild_all(upkeep.database_of(read(os.environ)), serve.tell))
+    answered(upkeep.rebuild_all(upkeep.database_of(read(os.environ)), serve.tell))
 
 
 @contextmanager

@@ -5,19 +5,15 @@ import sys
 from pathlib import Path
 
 import asyncpg
-import uvloop
 from cyclopts import App
 
-from contracts import leaf
-from contracts.problems import Refused
 from deploy.app import plain
+from deploy.commands.asking import answered, park_of
 from deploy.commands.audit import AUDIT
-from deploy.demo.clock import RunningClock
 from deploy.state import DEFAULT, private_folder
-from deploy.upkeep import database_of, logs_of
+from deploy.upkeep import database_of
 from services.audit.cases.examination import examine
 from services.audit.cases.routes import case_of, name_of
-from services.core.park import Park
 from services.core.settings import read
 from services.evidence.outside import Outside
 from services.evidence.rounds import Rounds
@@ -43,31 +39,20 @@ def case(kind: str, subject: str, *, out: Path | None = None, park: str | None =
     """
     settings = read(os.environ)
     state = Path(settings.state).absolute() if settings.state else DEFAULT
-    try:
-        where, made = uvloop.run(_made(database_of(settings), state / "outside", park, kind, subject))
-    except Refused as refused:
-        sys.exit(f"fieldledger: {refused.detail}")
+    where, made = answered(_made(database_of(settings), state / "outside", park, kind, subject))
     path = out or Path(name_of(where, kind, subject))
-    path.write_bytes(made)
+    try:
+        path.write_bytes(made)
+    except OSError as error:
+        sys.exit(f"fieldledger: {path} cannot be written: {error.strerror}. Name another place with --out.")
     sys.stdout.write(f"{path}: {len(made):,} bytes. Verify it: fieldledger verify {path}\n")
 
 
 async def _made(database_url: str, outside: Path, park: str | None, kind: str, subject: str) -> tuple[str, bytes]:
-    async with logs_of(database_url) as (pool, logs):
-        named = [log for log in logs if park in {None, log.park}]
-        if len(named) != 1:
-            sys.exit(
-                f"fieldledger: name one park with --park: {', '.join(log.park for log in logs) or 'there is none'}."
-            )
-        clock = RunningClock()
-        where = Park(named[0].park, named[0], clock)
-        async with where.log:
-            head = await where.log.head()
-            for row in await where.log.between(head.position, head.position):
-                clock.not_before(leaf.decode(row.leaf).recorded_at)
-            folder = Outside(private_folder(outside), where.park)
-            rounds = Rounds(where, folder, lambda: asyncpg.connect(plain(database_url), command_timeout=30))
-            return where.park, await case_of(where, pool, rounds.sign, kind, subject)
+    async with park_of(database_url, park) as (pool, where), where.log:
+        folder = Outside(private_folder(outside), where.park)
+        rounds = Rounds(where, folder, lambda: asyncpg.connect(plain(database_url), command_timeout=30))
+        return where.park, await case_of(where, pool, rounds.sign, kind, subject)
 
 
 @VERIFY.default

@@ -2,7 +2,7 @@
 
 import sys
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import date
 from textwrap import fill
 from typing import Annotated, Final, Literal
 from zoneinfo import ZoneInfo
@@ -11,13 +11,14 @@ import msgspec
 from cyclopts import Parameter
 
 from contracts.story import Seen, SeenPlayers, Story, Told
-from deploy.commands.asking import ask
+from deploy.commands.asking import ask, instant
 from deploy.commands.audit import AUDIT
 from services.audit.stories.routes import tag_of
 from services.audit.stories.sightings import by_place, by_sign
 from services.audit.stories.sources import story_of
 from services.audit.stories.story import Span
 from services.core.park import Park
+from services.core.rules import RULES
 
 WIDTH: Final = 110
 
@@ -89,29 +90,24 @@ def find(  # noqa: PLR0913 - the ways in which somebody may be remembered
         As JSON, for a program.
 
     """
+    between = None
+    if field is not None and since is not None and to is not None:
+        between = field, instant(since), instant(to)
+    signs = [(sign, str(value)) for sign, value in (("day_pass", day_pass), ("armband", armband)) if value is not None]
+    if len(signs) + (between is not None) != 1:
+        sys.exit("fieldledger: name one of --day-pass, --armband, or --field with --from and --to.")
 
     async def question(where: Park) -> SeenPlayers:
-        if field is not None and since is not None and to is not None:
-            return await by_place(where, field, _instant(since), _instant(to))
-        signs = [
-            (sign, str(value)) for sign, value in (("day_pass", day_pass), ("armband", armband)) if value is not None
-        ]
-        if len(signs) != 1:
-            sys.exit("fieldledger: name --day-pass, or --armband, or --field with --from and --to.")
+        if between is not None:
+            return await by_place(where, *between)
         return await by_sign(where, *signs[0], day)
 
-    found = ask(park, question)
-    _write(found, seen(found), as_json=json)
+    async def answer(where: Park) -> tuple[SeenPlayers, str]:
+        found, (given, _) = await question(where), await where.load(lambda _: ())
+        return found, given.of(RULES, "").rules.time_zone
 
-
-def _instant(text: str) -> datetime:
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError:
-        found = None
-    if found is None or found.tzinfo is None:
-        sys.exit(f"fieldledger: {text} is no instant with its offset, such as 2026-05-09T14:00:00+01:00.")
-    return found
+    found, zone = ask(park, answer)
+    _write(found, seen(found, zone), as_json=json)
 
 
 def _write(found: Story | SeenPlayers, lines: Iterator[str], *, as_json: bool) -> None:
@@ -121,8 +117,7 @@ def _write(found: Story | SeenPlayers, lines: Iterator[str], *, as_json: bool) -
 
 def told(story: Story) -> Iterator[str]:
     """A story as lines for a terminal: times in the park's zone, what happened, and beneath it all that belongs to it."""
-    kind, _, subject = story.subject.partition(":")
-    yield f"{kind} {subject} in {story.park}, as the log stood at {story.epoch}:{story.position}. Times are {story.time_zone}."
+    yield f"{story.subject.replace(':', ' ', 1)} in {story.park}, as the log stood at {story.epoch}:{story.position}. Times are {story.time_zone}."
     day = ""
     for event in story.events:
         if event.local_time[:10] != day:
@@ -149,18 +144,18 @@ def _event(event: Told) -> Iterator[str]:
             yield fill(f"{name}: {sentence}", WIDTH, initial_indent=" " * 16, subsequent_indent=" " * 18)
 
 
-def seen(found: SeenPlayers) -> Iterator[str]:
-    """Whoever fits, a player a line, with what names him alone beneath it."""
-    yield f"{found.park}, {found.day}"
+def seen(found: SeenPlayers, zone: str) -> Iterator[str]:
+    """Whoever fits, a player a line, with what names him alone beneath it; times in the park's zone."""
+    yield f"{found.park}, {found.day}. Times are {zone}."
     for one in found.players:
-        yield _line(one)
+        yield _line(one, ZoneInfo(zone))
         yield from (fill(sentence, WIDTH, initial_indent="    ", subsequent_indent="    ") for sentence in one.because)
 
 
-def _line(one: Seen) -> str:
+def _line(one: Seen, zone: ZoneInfo) -> str:
     group = f", group {one.group}" if one.group else ""
-    first, last = (moment.astimezone(ZoneInfo("UTC")).strftime("%H:%M") for moment in (one.first_seen, one.last_seen))
+    first, last = (moment.astimezone(zone).strftime("%H:%M") for moment in (one.first_seen, one.last_seen))
     return (
         f"{one.part} {one.player} (person {one.person}), armband {one.armband}, pass {one.day_pass}{group}; "
-        f"recorded from {first} to {last} UTC"
+        f"seen from {first} to {last}"
     )

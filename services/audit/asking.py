@@ -96,8 +96,10 @@ def _instant(value: str, name: str) -> datetime:
     """Only digits are no instant here, as they would be to `fitting`."""
     try:
         moment = msgspec.convert(value, Instant)
-    except msgspec.ValidationError as error:
-        raise InvalidParameter(f"{name} does not fit: {plainly(error, Instant)[0]}.", where=name) from None
+    except msgspec.ValidationError:
+        raise InvalidParameter(
+            f"{name}={value[:40]} is no instant with its offset, such as 2026-05-09T13:50:00Z.", where=name
+        ) from None
     must_be_datable(moment, name)
     return moment
 

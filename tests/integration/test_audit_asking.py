@@ -147,11 +147,22 @@ def test_any_moment_and_what_if_are_asked_in_the_terminal(fieldledger, demo_day)
     at = fieldledger("at", late.data.player, "quarry", "--as-happened", late.occurred_at.isoformat())
     assert at.returncode == 0, at.stderr
     assert f"(position {late.position}) arrived at {late.recorded_at:%H:%M}" in " ".join(at.stdout.split())
+    assert f"As recorded, {late.occurred_at:%Y-%m-%d %H:%M:%S}+00:00, log up to" in at.stdout
+    for wrong in ("12:40", "2026-11-28T12:40:00"):
+        refused = fieldledger("at", late.data.player, "quarry", "--as-happened", wrong)
+        assert refused.stderr.startswith(f"fieldledger: as_happened={wrong} is no instant with its offset")
+    assert "A name here has" in fieldledger("at", "Zoë", "quarry").stderr
     wall = fieldledger("at", "--as-recorded", f"1:{late.position}")
     assert "Birch Wood: " in wall.stdout
     otherwise = fieldledger("what-if", "--void", str(late.position), "--void", str(late.position))
     assert "came to owe 1 sit-out; he would owe no sit-outs." in " ".join(otherwise.stdout.split())
+    assert f"Without {late.position}: A caution was recorded against player {late.data.player}" in otherwise.stdout
     assert "Nothing was written." in " ".join(otherwise.stdout.split())
+    empty = fieldledger("what-if", "--void", str(late.position), "--day", "2020-01-01").stderr
+    assert f"Position {late.position} is not among those replayed, of which there are none." in empty
+    assert "9999-12-31" in fieldledger("what-if", "--void", "1", "--day", "9999-12-31").stderr
+    assert "must be" in fieldledger("what-if", "--void", str(10**30)).stderr.lower()
+    assert "no instant" in fieldledger("what-if", "--void", "1", "--until", "2026-11-28T12:00").stderr
     refused = fieldledger("what-if")
     assert refused.returncode == 1
     assert refused.stderr.startswith("fieldledger: name events to leave out")
@@ -161,3 +172,20 @@ def test_a_day_is_replayed_in_the_terminal(fieldledger, demo_day):
     ran = fieldledger("replay", str(demo_day.events[0].day))
     assert ran.returncode == 0, ran.stderr
     assert ran.stdout.endswith("Each follows from what was recorded before it.\n")
+    assert fieldledger("replay").stdout == ran.stdout, "the record's own day, not this machine's"
+    assert "no decision was recorded on that day" in fieldledger("replay", "2020-01-01").stdout
+    assert "9999-12-31" in fieldledger("replay", "9999-12-31").stderr
+
+
+@pytest.mark.parametrize("words", [("audit", "replay"), ("audit", "case", "player", "ash"), ("check",), ("rebuild",)])
+def test_a_database_that_is_not_up_is_said_in_a_sentence(words, tmp_path):
+    (tmp_path / "service.secret").write_text(PASSWORD)
+    environment = os.environ | {
+        "DATABASE_URL": "postgresql://nobody@127.0.0.1:1/none",
+        "FIELDLEDGER_STATE": str(tmp_path),
+    }
+    command = [sys.executable, "-m", "deploy.main", *words]
+    ran = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=60, check=False)
+    assert ran.returncode == 1
+    assert ran.stderr.startswith("fieldledger: the database cannot be reached")
+    assert "Traceback" not in ran.stderr

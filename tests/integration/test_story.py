@@ -406,7 +406,9 @@ def test_only_managers_and_auditors_read_stories_and_find_players(park, role, st
 @pytest.mark.parametrize(
     ("query", "status"),
     [("day_pass=LX-1", 200), ("armband=15", 404), ("armband=14&day_pass=LX-1", 400), ("", 400), ("field=birch", 400),
-     ("armband=14&day=2020-01-01", 404), ("armband=14&day=soon", 400)],
+     ("armband=14&day=2020-01-01", 404), ("armband=14&day=soon", 400),
+     ("field=birch&from=0001-01-01T00:00:00Z&to=0001-01-01T01:00:00Z", 400),
+     ("field=birch&from=9999-12-31T20:00:00Z&to=9999-12-31T21:00:00Z", 400)],
 )  # fmt: skip
 def test_players_are_found_over_http(park, query, status):
     answer = park.get(f"/parks/{park.park}/audit/players?{query}", "manager")
@@ -447,4 +449,15 @@ def test_a_player_is_found_in_the_terminal(fieldledger, demo_day):
     ran = fieldledger("audit", "find", "--armband", "22", "--day", str(demo_day.events[0].day))
     assert ran.returncode == 0, ran.stderr
     assert "player p022 (person person-022), armband 22, pass pass-022, group g04" in ran.stdout
-    assert fieldledger("audit", "find").returncode == 1
+    assert "Times are Etc/UTC." in ran.stdout
+    assert fieldledger("audit", "find", "--armband", "22").stdout == ran.stdout, (
+        "the record's own day, not this machine's"
+    )
+    field = ("--field", "birch", "--from", "2026-05-09T10:00:00Z", "--to", "2026-05-09T11:00:00Z")
+    for words in ((), ("--armband", "22", "--day-pass", "pass-022"), ("--armband", "22", *field)):
+        assert "name one of" in fieldledger("audit", "find", *words).stderr
+    assert "2026-05-09T10:00 is no instant with its offset" in fieldledger(
+        "audit", "find", "--field", "birch", "--from", "2026-05-09T10:00", "--to", "2026-05-09T11:00"
+    ).stderr  # fmt: skip
+    nowhere = fieldledger("audit", "find", "--armband", "22", "--park", "nowhere").stderr
+    assert nowhere == "fieldledger: there is no park nowhere in this database. It has: larchmoor.\n"

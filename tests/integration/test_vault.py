@@ -20,7 +20,8 @@ from contracts import leaf
 from deploy.account import server_account
 from deploy.app import listening_socket, running
 from deploy.binaries import program
-from deploy.commands.vault import access_of, told
+from deploy.commands.asking import park_of
+from deploy.commands.vault import access_of, sentences, told
 from deploy.postgres import WHEEL
 from deploy.services import PROJECTIONS, SERVICES
 from services.core.clock import SystemClock
@@ -457,12 +458,21 @@ def test_from_the_terminal_too_all_is_opened_and_leaves_its_trace(stand, databas
         made(park.post("vault/keep-detail", DETAIL))
     with start_blocking_portal() as portal:
         found = portal.call(access_of, database.url, tmp_path, None, "ash", "staff-wren")
-    text = "\n".join(told(found))
+        words = portal.call(in_words, database.url, found)
+    text = " ".join(" ".join(told(found, words)).split())
     assert NOTE in text
+    assert "Person ash was entered" in text
+    assert not [event.type for event in found.events if event.type in text]
+    assert "under no name" not in text
     assert "local law" in text
     assert [(look.device, look.actor) for look in found.looked] == [("terminal", "staff-wren")]
     assert rows(database.url, "SELECT device FROM log.event WHERE type = 'vault.report_made'") == [("terminal",)]
     assert [look["device"] for look in in_turn(stand)] == ["terminal", park.device]
+
+
+async def in_words(url, report):
+    async with park_of(url, report.park) as (_, park):
+        return await sentences(park, report)
 
 
 def in_turn(stand):

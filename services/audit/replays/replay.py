@@ -113,8 +113,11 @@ def _must_hold(void: Collection[int], positions: Range, head: int) -> None:
         raise PositionAhead(f"The log ends at position {head}: there is no {ahead[0]} to leave out.", where="$.void")
     outside = [position for position in void if not positions.first <= position <= positions.last]
     if outside:
+        replayed = (
+            f"{positions.first} to {positions.last}" if positions.first <= positions.last else "of which there are none"
+        )
         raise UnknownSubject(
-            f"Position {outside[0]} is not among those replayed, {positions.first} to {positions.last}. "
+            f"Position {outside[0]} is not among those replayed, {replayed}. "
             "Name its own day, a later `until`, or neither.",
             where="$.void",
         )

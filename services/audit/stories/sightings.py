@@ -16,6 +16,7 @@ from contracts.story import Seen, SeenPlayers
 from contracts.velocity import MarkerSpotChecked
 from contracts.what_if import AUDITORS
 from contracts.words import Day, DayArmband, DayPass, FieldId, Instant
+from services.audit.days import must_be_datable
 from services.audit.query import asked
 from services.audit.words.scene import Scene
 from services.audit.words.telling import sentence
@@ -74,6 +75,8 @@ async def by_sign(park: Park, sign: str, value: str, day: date | None) -> SeenPl
 
 async def by_place(park: Park, field: str, since: datetime, until: datetime) -> SeenPlayers:
     """Who had to do with a field between two instants; raises InvalidParameter, or UnknownSubject where nobody had."""
+    must_be_datable(since, "from")
+    must_be_datable(until, "to")
     if not since <= until <= since + LONGEST:
         raise InvalidParameter(
             f"to={until.isoformat()} must be no earlier than from, and at most a day later.", where="to"
