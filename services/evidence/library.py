@@ -6,6 +6,7 @@ import asyncpg
 
 from contracts.evidence import AdoptedKey, ConsistencyProof, KeyAdopted, Proof, SignedCheckpoint
 from contracts.leaf import decode, leaf_hash
+from contracts.problems import NotFound
 from services.core.log import Log
 from services.evidence import checkpoints, tiles
 from services.evidence.tree import consistency_proof, inclusion_proof
@@ -14,8 +15,13 @@ TAG = "evidence"
 
 
 async def proof(connection: asyncpg.Connection, log: Log, position: int, under: SignedCheckpoint) -> Proof:
-    """That an event lies under a checkpoint that covers it."""
-    (row,) = await log.between(position, position)
+    """That an event lies under a checkpoint that covers it; raises NotFound where the event itself was taken out."""
+    rows = [row for row in await log.between(position, position) if row.position == position]
+    if not rows:
+        raise NotFound(
+            f"There is no event at position {position}: it was taken out. `fieldledger audit check` finds what else."
+        )
+    row = rows[0]
     question = partial(inclusion_proof, index=position - 1, size=under.size)
     hashes = await tiles.ask(connection, log.park, question)
     return Proof(

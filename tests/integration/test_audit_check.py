@@ -15,7 +15,7 @@ import pytest
 from contracts import leaf
 from contracts.catalogue import TYPES, carries_of, tags_of
 from contracts.envelope import Event
-from contracts.problems import NotInThatState
+from contracts.problems import NotFound, NotInThatState
 from deploy.commands.check import check_all
 from services.audit.cases.examination import examine
 from services.audit.cases.routes import case_of
@@ -23,7 +23,7 @@ from services.core.clock import SystemClock
 from services.core.log import Append, Draft, Log, Request
 from services.core.park import Park
 from services.core.pool import Pool
-from services.evidence import note
+from services.evidence import checkpoints, library, note
 from services.evidence.checkpoint import Checkpoint, origin_of
 from services.evidence.note import SigningKey
 from services.evidence.outside import SEPARATOR, Outside
@@ -256,6 +256,24 @@ async def test_no_case_file_is_made_of_what_is_not_what_was_signed(recorded):
     (row,) = await recorded.log.between(180, 180)
     with pytest.raises(NotInThatState, match=r"it would not verify\. Event 180: its proof is wrong"):
         await case(recorded, leaf.decode(row.leaf).data.person)
+
+
+async def test_no_case_file_is_made_of_bytes_that_are_no_event(recorded):
+    (row,) = await recorded.log.between(180, 180)
+    await recorded.tamper(("UPDATE log.event SET leaf = 'nonsense' WHERE position = 180",))
+    with pytest.raises(NotInThatState, match="bytes that are no event"):
+        await case(recorded, leaf.decode(row.leaf).data.person)
+
+
+async def test_an_event_that_was_taken_out_has_no_proof(recorded):
+    await recorded.tamper(("DELETE FROM log.event WHERE position = 200",))
+    connection = await asyncpg.connect(recorded.database.url)
+    try:
+        newest = await checkpoints.newest(connection, PARK)
+        with pytest.raises(NotFound, match="no event at position 200: it was taken out"):
+            await library.proof(connection, recorded.log, 200, newest)
+    finally:
+        await connection.close()
 
 
 async def test_two_events_with_one_id_are_named(recorded):

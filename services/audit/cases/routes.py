@@ -8,6 +8,7 @@ from litestar import Request, Response, get
 from litestar.params import FromPath
 
 from contracts.cases import ZIP
+from contracts.leaf import LeafError
 from contracts.problems import NotInThatState
 from contracts.story import Story
 from contracts.what_if import AUDITORS
@@ -42,7 +43,12 @@ async def case_of(park: Park, pool: Pool, sign: Sign, kind: str, subject: str) -
     async def tell(about: str, after: int) -> Story:
         return await story_of(park, about, Span(after=after))
 
-    case, stories = await gather(LogShelf(pool, park.park), tell, park.park, *tag.partition(":")[::2])
+    try:
+        case, stories = await gather(LogShelf(pool, park.park), tell, park.park, *tag.partition(":")[::2])
+    except LeafError as error:
+        raise NotInThatState(
+            f"No case file is made, since the record holds bytes that are no event ({error}). `fieldledger audit check` finds where."
+        ) from error
     signed = await _signed(sign)
     positions = [one.recorded.position for one in case.events]
     async with pool.connection() as connection:
