@@ -252,6 +252,18 @@ def test_the_key_is_forgotten_when_it_is_told_to(desk):
 
 
 def test_what_the_case_file_holds_can_be_unzipped_from_the_answer_itself(day):
-    answer = day.live.get(f"/parks/{day.live.park}/audit/cases/player/p1")
+    answer = case_of(day)
     assert answer.headers["content-type"] == "application/zip"
     assert zipfile.ZipFile(io.BytesIO(answer.content)).testzip() is None
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_report_in_the_case_file_is_read_on_any_screen_without_running_off_it(page, day, size):
+    width, height = SIZES[size]
+    page.set_viewport_size({"width": width, "height": height})
+    page.set_content(zipfile.ZipFile(io.BytesIO(case_of(day).content)).read("report.html").decode())
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+
+
+def case_of(day):
+    return day.live.get(f"/parks/{day.live.park}/audit/cases/player/p1")

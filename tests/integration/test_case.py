@@ -126,6 +126,14 @@ def test_every_event_of_a_player_is_in_his_file_as_a_leaf_or_as_a_proven_hash(de
         assert {event["position"] for event in json.loads(files["story.json"])["stories"][0]["events"]} <= proven
 
 
+def test_the_timeline_begins_with_the_papers_that_were_recorded_before_he_came(players):
+    for _, files in players.values():
+        (own, *_) = json.loads(files["story.json"])["stories"]
+        types = [event["type"] for event in own["events"]]
+        assert types.index("registration.waiver_signed") < types.index("registration.player_registered")
+        assert "signed the waiver in wording" in files["report.html"].decode()
+
+
 def test_the_ejected_players_file_tells_why_and_what_followed(demo_day, players):
     overshot = next(
         event.data.player for event in demo_day.events if getattr(event.data, "violation", "") == "overshooting"

@@ -443,6 +443,9 @@ def test_the_steps_of_the_readme_are_taken_as_written(tmp_path):
     with zipfile.ZipFile(BytesIO(small_file())) as whole_file:
         whole_file.extractall(folder)
     readme = (folder / "README.txt").read_text()
+    events = json.loads((folder / "proofs.json").read_text())["events"]
+    held = sum(one["withheld"] for one in events)
+    assert f"{len(events) - held} are here byte for byte; {held} are withheld" in readme
     commands = "\n".join(line.strip() for line in readme.splitlines() if line.startswith("     "))
     commands = commands.replace("KEY'", f"{KEY.verifier.text}'")
     done = subprocess.run(

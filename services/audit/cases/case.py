@@ -94,7 +94,7 @@ def _files(case: Case, stories: Sequence[Story], evidence: Evidence, views: View
     seal, head = seal_of(evidence)
     report = report_of(case, stories, seal, head.signed_at)
     made = {
-        "README.txt": _readme(case, seal).encode(),
+        "README.txt": _readme(case, seal, len(views)).encode(),
         "checkpoint.txt": evidence.checkpoint.encode(),
         "keys.txt": "".join(f"{key}\n" for key in evidence.keys).encode(),
         "proofs.json": _json(_proofs(case, head, evidence.proofs, views)),
@@ -208,7 +208,7 @@ def _retold(what: str, recorded: Data, seen: Any, scene: Scene, says: Callable[[
     return f"{told} {MORE}"
 
 
-def _readme(case: Case, seal: Seal) -> str:
+def _readme(case: Case, seal: Seal, held: int) -> str:
     about = f"Case file about {titled(case.kind, case.subject)}, {case.park} park"
     first, last = case.events[0].recorded, case.events[-1].recorded
     zone = case.rules[-1].time_zone
@@ -216,6 +216,7 @@ def _readme(case: Case, seal: Seal) -> str:
         f"{about}\n{'=' * len(about)}",
         (
             f"{len(case.events)} events, recorded from {local(first.recorded_at, zone)} to {local(last.recorded_at, zone)}.\n"
+            f"{len(case.events) - held} are here byte for byte; {held} are withheld, and here as a proven hash with a shortened view.\n"
             f"Proven under checkpoint {seal.origin} of {seal.size} events, signed {seal.signed_at}."
         ),
         "READ FIRST\n" + _bullets(verifying.CAUTIONS),

@@ -113,7 +113,9 @@ async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -
         )
     players = concerned(kind, subject, [one.recorded.data for one in its])
     tags = dict.fromkeys([tag, *(f"player:{player}" for player in players)])
-    stories = tuple([await tell(one, its[0].recorded.position - 1 if one == tag else 0) for one in tags])
+    cut = len(its) == MOST
+    since = its[0].recorded.position - 1 if cut else 0
+    stories = tuple([await tell(one, since if one == tag else 0) for one in tags])
     for player in players:
         await gathering.player(player)
     told = {one.position for story in stories for one in story.events}
@@ -132,7 +134,7 @@ async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -
         players=players,
         events=events,
         rules=rules,
-        cut=len(its) == MOST,
+        cut=cut,
     )
     return case, stories
 
