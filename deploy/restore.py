@@ -176,9 +176,8 @@ async def begin(  # noqa: PLR0913, PLR0917 - what the deed takes
         if projection.name in found.rows:
             await rebuild(projection, park.log, pool)
     vault = Vault(pool, folder, park.park)
-    await vault.destroy(
-        vault.outside.erasures()
-    )  # before the park goes on: whoever breaks off then leaves nobody readable
+    # Before the park goes on: whoever breaks off then leaves nobody readable who was erased.
+    await vault.destroy(vault.outside.erasures())
     first = await _record(found, park, admin_url, cause)
     await reapply(park, vault)
     return first
