@@ -131,6 +131,8 @@ def test_a_player_is_found_by_his_armband_and_by_a_time_on_a_field(desk):
     desk.page.click("#find button:has-text('Find')")
     desk.page.wait_for_selector("#found [data-player=p3]")
     assert desk.page.locator("#found button").count() == 4
+    assert "A caution was recorded" in desk.page.inner_text("#found [data-player=p1]")
+    assert "A caution was recorded" not in desk.page.inner_text("#found [data-player=p3]")
 
 
 def test_who_asks_another_way_is_not_answered_for_the_way_before(desk):

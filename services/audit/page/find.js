@@ -52,6 +52,7 @@ export async function find(zone, open) {
         { type: "button", "data-player": player.player },
         el("b", {}, String(player.armband)),
         el("span", {}, [player.player, `pass ${player.day_pass}`, player.group && `group ${player.group}`].filter(Boolean).join(" · ")),
+        player.because.length > 0 && el("small", {}, player.because.join(" ")),
       );
       button.addEventListener("click", () => open(player));
       return el("li", {}, button);
