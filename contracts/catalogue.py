@@ -10,6 +10,7 @@ from msgspec import Meta, Struct
 
 from contracts import discipline, duty, equipment, evidence, games, incidents, park, registration, vault, velocity
 from contracts.envelope import Command, Data, Unknown
+from contracts.limits import Limit
 
 SERVICES: tuple[ModuleType, ...] = (
     registration,
@@ -39,18 +40,43 @@ def _declared(base: type[Struct]) -> Iterator[tuple[str, type[Any]]]:
                 yield service, value
 
 
+def _fields_of(data: Data) -> dict[str, Any]:
+    return {name: getattr(data, name) for name in data.__struct_fields__}
+
+
+def _tested(old: Any, readings: tuple[float, ...], **known: Any) -> velocity.MarkerTested:
+    subjects = {"test": old.test, "marker": old.marker, "chrono": old.chrono}
+    return velocity.MarkerTested(**subjects, readings_fps=readings, misreads=(), ball_g=None, rate_bps=None, **known)
+
+
 OLD: dict[tuple[str, int], tuple[type[Data], Callable[[Any], Data]]] = {
     ("velocity.marker_tested", 1): (
         velocity.MarkerTestedV1,
-        lambda old: velocity.MarkerTested(
-            test=old.test,
-            marker=old.marker,
-            chrono=old.chrono,
-            readings_fps=old.readings,
-            low_pressure=False,
-            sealed=False,
-            temperature_c=None,
+        lambda old: _tested(old, old.readings, low_pressure=False, sealed=False, temperature_c=None),
+    ),
+    ("velocity.marker_tested", 2): (
+        velocity.MarkerTestedV2,
+        lambda old: _tested(
+            old,
+            old.readings_fps,
+            low_pressure=old.low_pressure,
+            sealed=old.sealed,
+            temperature_c=old.temperature_c,
         ),
+    ),
+    ("velocity.chrono_checked", 1): (
+        velocity.ChronoCheckedV1,
+        lambda old: velocity.ChronoChecked(
+            **_fields_of(old), readings_fps=(), reference_fps=(), signals=() if old.good else ("person",)
+        ),
+    ),
+    ("games.field_configured", 1): (
+        games.FieldConfiguredV1,
+        lambda old: games.FieldConfigured(**_fields_of(old), limit=Limit()),
+    ),
+    ("games.field_carried", 1): (
+        games.FieldCarriedV1,
+        lambda old: games.FieldCarried(**_fields_of(old), limit=Limit()),
     ),
 }
 """Old versions still in some log, each with the one step that brings it to the newest."""

@@ -69,7 +69,7 @@ class Command(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     FACT: ClassVar[bool] = False
     """True: it has happened, so it is recorded whatever the state and however late."""
     CLAIMS: ClassVar[str] = ""
-    """The tag of a fact's own new name: of two that take one name at the same time, the second is refused as it would be a moment later."""
+    """The tag that a fact must not race on, its own new name as a rule: of two at the same time, the second hears what it would hear a moment later."""
 
     occurred_at: Instant | None = None
     """When it happened by the device's own clock; the time of receipt when absent."""

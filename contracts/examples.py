@@ -69,7 +69,13 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     equipment.ReleaseGear: {"marker": "marker-31"},
     # at the chronograph bench
     velocity.RegisterChrono: {"chrono": "chrono-a"},
-    velocity.CheckChrono: {"chrono": "chrono-a", "good": True, "bias_fps": 0.8},
+    velocity.CheckChrono: {
+        "chrono": "chrono-a", "readings_fps": [281.2, 279.9, 283.0], "reference_fps": [280.6, 279.5, 281.8],
+    },
+    velocity.AdjustChrono: {"chrono": "chrono-a", "work": "battery"},
+    velocity.OpenString: {"test": "test-0232", "marker": "marker-31", "chrono": "chrono-a", "temperature_c": 14.5},
+    velocity.TakeReading: {"chrono": "chrono-a", "speed_fps": 281.4},
+    velocity.EndString: {"chrono": "chrono-a"},
     velocity.TestMarker: {
         "test": "test-0231", "marker": "marker-31", "chrono": "chrono-a", "readings_fps": [271.4, 268.9, 273.0],
         "temperature_c": 14.5,

@@ -5,6 +5,7 @@ from typing import Annotated, ClassVar, Literal
 from msgspec import Meta, Struct
 
 from contracts.envelope import Command, Data, Grant, Reason, Refusal
+from contracts.limits import Limit
 from contracts.words import (
     Calibre,
     Colour,
@@ -50,11 +51,15 @@ GameList = Annotated[tuple[Entrant, ...], Meta(min_length=1, max_length=400)]
 
 
 class FieldConfigured(Data, frozen=True, kw_only=True):
+    """Version 1 knew limits in ft/s only."""
+
+    VERSION: ClassVar[int] = 2
     ALSO: ClassVar[tuple[str, ...]] = ("fields",)
     field: FieldId
     title: Title
     limit_fps: Speed
     stop_limit_fps: Speed
+    limit: Limit
     age_floor: int
     calibres: tuple[Calibre, ...]
     firing_modes: tuple[FiringMode, ...]
@@ -67,14 +72,34 @@ class FieldCarried(FieldConfigured, frozen=True, kw_only=True):
     CARRIES: ClassVar[frozenset[str]] = frozenset({"field"})
 
 
+class FieldConfiguredV1(Data, frozen=True, kw_only=True):
+    ALSO: ClassVar[tuple[str, ...]] = ("fields",)
+    field: FieldId
+    title: Title
+    limit_fps: Speed
+    stop_limit_fps: Speed
+    age_floor: int
+    calibres: tuple[Calibre, ...]
+    firing_modes: tuple[FiringMode, ...]
+    capacity: int
+
+
+class FieldCarriedV1(FieldConfiguredV1, frozen=True, kw_only=True):
+    CARRIES: ClassVar[frozenset[str]] = frozenset({"field"})
+
+
 class ConfigureField(Command, frozen=True, kw_only=True):
-    """Set a field's own limits: bench and stop limit in ft/s, age floor in years, calibres, firing modes, capacity."""
+    """Set a field's own limits: bench and stop limit in ft/s, age floor in years, calibres, firing modes, capacity.
+
+    `limit` adds limits of the bench in other units and of the rate of fire; the strictest of the field's, the park's and the law's counts.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = frozenset({"manager"})
     field: FieldId
     title: Title
     limit_fps: Annotated[float, Meta(gt=0, le=300)] = 285.0
     stop_limit_fps: Annotated[float, Meta(gt=0, le=320)] = 300.0
+    limit: Limit = Limit()
     age_floor: Annotated[int, Meta(ge=0, le=18)] = 12
     calibres: Annotated[tuple[Calibre, ...], Meta(min_length=1)] = (".68",)
     firing_modes: Annotated[tuple[FiringMode, ...], Meta(min_length=1)] = ("pump", "semi")

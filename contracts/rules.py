@@ -9,7 +9,8 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
-from contracts.words import Minutes, Role, Speed, Wording
+from contracts.limits import Limit, Mass
+from contracts.words import Calibre, Minutes, Role, Speed, Wording
 
 Count = Annotated[int, Meta(ge=0, le=10_000)]
 Weight = Annotated[Literal[0, 1, 2], Meta(description="0 is a note, 1 a caution, 2 weighs two cautions.")]
@@ -42,15 +43,66 @@ class BriefingRules(_Rules, frozen=True, kw_only=True):
     )
 
 
+class Ball(_Rules, frozen=True, kw_only=True):
+    """The mass in grams that a ball of a calibre is taken to have where nobody weighed the paint: the heaviest that is sold, to be safe."""
+
+    calibre: Calibre
+    mass_g: Mass
+
+
+class ChronoRules(_Rules, frozen=True, kw_only=True):
+    """When a chronograph can be trusted. A check's value is the mean of its readings less the reference's of the same shots, in ft/s."""
+
+    check_readings: Annotated[int, Meta(ge=1, le=50)] = 3
+    """A check of fewer shots than this does not open a chronograph."""
+    check_sd_fps: Annotated[float, Meta(gt=0, le=20)] = 0.8
+    """The standard deviation of a check's value while nothing is wrong: set your own from twenty checks or more."""
+    bias_fps: Annotated[float, Meta(gt=0, le=20)] = 3.0
+    """A check further off than this closes the chronograph by itself, whatever the charts say."""
+    shewhart_width: Annotated[float, Meta(ge=1, le=6)] = 3.0
+    """Limits of single checks, in standard deviations (NIST/SEMATECH e-Handbook 6.3.2)."""
+    ewma_weight: Annotated[float, Meta(gt=0, le=1)] = 0.3
+    """Weight of the newest check in the moving mean (the same, 6.3.2.4)."""
+    ewma_width: Annotated[float, Meta(ge=1, le=6)] = 3.0
+    hours: Annotated[float, Meta(gt=0, le=48)] = 4.0
+    """A good check holds for this long; what is measured later waits for the next."""
+    disagree_risk: Annotated[float, Meta(gt=0, le=0.25)] = 0.01
+    """How unlikely the difference of two chronographs over the same markers must be by chance before it is said that they disagree."""
+
+
 class VelocityRules(_Rules, frozen=True, kw_only=True):
-    """How a string of readings is judged against a field's limit."""
+    """How a string of readings is judged against the strictest of the field's, the park's and the law's limits."""
 
     readings: Annotated[int, Meta(ge=1, le=20)] = 3
+    """How many readings make a string. It is judged when they are there, and not shot on until it passes."""
+    basis: Literal["every", "mean", "next_shot"] = "every"
+    """What must be under the limit: every reading; the mean with its guard band; the upper bound of the next shot."""
+    risk: Annotated[float, Meta(gt=0, le=0.25)] = 0.05
+    """Of a wrong pass, for the last two: a marker at or over the limit passes at most this often (JCGM 106; ISO 14253-1 takes 0.05)."""
+    instrument_u_fps: Annotated[float, Meta(ge=0, le=20)] = 1.0
+    """The chronograph's standard uncertainty, its display's rounding included."""
     comparison: Literal["<", "<="] = "<"
     spread_fps: Speed = 30.0
     """A wider extreme spread makes the string inconclusive."""
     lowest_fps: Speed = 120.0
     """A slower reading makes the string inconclusive: low pressure, or a misread."""
+    no_shot_fps: Speed = 40.0
+    """A slower reading was no shot: it is kept as a misread."""
+    impossible_fps: Speed = 500.0
+    """A faster reading cannot be true; nor may it be struck out for being high: the string decides nothing and is shot again."""
+    unit: Literal["fps", "mps", "joules"] = "fps"
+    """In which screens show speeds."""
+    park: Limit = Limit()
+    """The park's own limit for every field."""
+    law: Limit = Limit()
+    """What local law or the insurer allows."""
+    balls: tuple[Ball, ...] = (
+        Ball(calibre=".68", mass_g=3.2),
+        Ball(calibre=".50", mass_g=1.3),
+        Ball(calibre=".43", mass_g=0.8),
+    )
+    """.68: 3.2 g, the most that the trade's standard allows, as an editorial of 2009 quotes it. The others: common practice, no source."""
+    chrono: ChronoRules = ChronoRules()
     own_marker_hours: Annotated[float, Meta(gt=0, le=48)] = 10.0
     rise_air_c: Annotated[float, Meta(gt=0, le=40)] = 12.0
     """A rise in temperature since the test, in kelvin, past which it no longer counts."""

@@ -91,6 +91,7 @@ Calibre = Annotated[Literal[".43", ".50", ".68"], Meta(description="Nominal bore
 FiringMode = Literal["pump", "semi", "ramping", "burst", "full"]
 Gas = Literal["air", "co2"]
 Speed = Annotated[float, Meta(ge=0, le=2000, description="Speed in feet per second.")]
+Energy = Annotated[float, Meta(gt=0, le=200, description="Muzzle energy in joules.")]
 Celsius = Annotated[float, Meta(ge=-60, le=70, description="Temperature in degrees Celsius.")]
 Minutes = Annotated[float, Meta(ge=0, le=1440, description="Minutes.")]
 Wording = Annotated[str, Meta(pattern=_ID, description="The version of a waiver's or a rule set's wording.")]

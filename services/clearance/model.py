@@ -10,6 +10,7 @@ from typing import Any
 from msgspec import Struct
 
 from contracts.envelope import Data, Reason, Recorded, Unknown
+from contracts.games import FieldConfigured
 from contracts.reasons import reason
 from services.clearance import presence
 from services.clearance.field import FIELD, FIELDS
@@ -32,7 +33,7 @@ from services.registration.money import PURSE
 from services.registration.persons import PERSON
 from services.registration.states import PLAYER
 from services.velocity import model as velocity
-from services.velocity.states import BENCH, CHRONO, WEATHER
+from services.velocity.states import BENCH, CHRONO, WEATHER, Limits
 
 
 class Unread(Struct, frozen=True):
@@ -125,7 +126,7 @@ def reasons(given: Given, player: str, field: str, moment: Moment, day_pass: str
         moment,
     )
     for marker in kit.markers:
-        found += _velocity(given, marker, limits.limit_fps, who.here_since, moment)
+        found += _velocity(given, marker, limits, who.here_since, moment)
     return found
 
 
@@ -165,10 +166,11 @@ def rotations_of(given: Given, player: str) -> tuple[dict[str, Rotation], Stops]
     return rotations, stops
 
 
-def _velocity(given: Given, marker: str, limit: float, since: Any, moment: Moment) -> list[Reason]:
+def _velocity(given: Given, marker: str, field: FieldConfigured, since: Any, moment: Moment) -> list[Reason]:
+    limits = Limits(field.field, field.limit_fps, field.stop_limit_fps, field.limit)
     bench = given.of(BENCH, marker)
     chronos = {one.chrono: given.of(CHRONO, one.chrono) for one in bench.tests}
-    return velocity.reasons(bench, chronos, limit, given.of(WEATHER, ""), moment, since)
+    return velocity.reasons(bench, chronos, limits, given.of(WEATHER, ""), moment, since)
 
 
 def _anything_unread(given: Given, player: str) -> bool:

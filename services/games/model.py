@@ -72,6 +72,7 @@ def configure_field(command: ConfigureField, _given: Given, _moment: Moment) -> 
             title=command.title,
             limit_fps=command.limit_fps,
             stop_limit_fps=command.stop_limit_fps,
+            limit=command.limit,
             age_floor=command.age_floor,
             calibres=command.calibres,
             firing_modes=command.firing_modes,

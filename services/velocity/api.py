@@ -1,9 +1,20 @@
 """The chronograph bench's commands and the subjects that each rests on."""
 
-from contracts.velocity import ChangeSetUp, CheckChrono, RegisterChrono, SpotCheckMarker, TestMarker
+from contracts.velocity import (
+    AdjustChrono,
+    ChangeSetUp,
+    CheckChrono,
+    EndString,
+    OpenString,
+    RegisterChrono,
+    SpotCheckMarker,
+    TakeReading,
+    TestMarker,
+)
 from services.core.command import Handler
 from services.core.service import Service
-from services.velocity import model
+from services.velocity import model, shooting
+from services.velocity.shooting import SHOOTING
 from services.velocity.states import BENCH, CHRONO, LIMITS
 
 SERVICE = Service(
@@ -11,7 +22,15 @@ SERVICE = Service(
     (
         Handler(RegisterChrono, lambda c, _: {(CHRONO, c.chrono)}, model.register_chrono),
         Handler(CheckChrono, lambda c, _: {(CHRONO, c.chrono)}, model.check_chrono),
+        Handler(AdjustChrono, lambda c, _: {(CHRONO, c.chrono)}, model.adjust_chrono),
         Handler(TestMarker, lambda c, _: {(BENCH, c.marker), (CHRONO, c.chrono)}, model.record_test),
+        Handler(
+            OpenString,
+            lambda c, _: {(BENCH, c.marker), (CHRONO, c.chrono), (SHOOTING, c.chrono)},
+            shooting.open_string,
+        ),
+        Handler(TakeReading, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.take_reading),
+        Handler(EndString, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.end_string),
         Handler(ChangeSetUp, lambda c, _: {(BENCH, c.marker)}, model.change_set_up),
         Handler(SpotCheckMarker, lambda c, _: {(BENCH, c.marker), (LIMITS, c.field)}, model.spot_check),
     ),

@@ -9,14 +9,18 @@ from msgspec.structs import replace
 from contracts.envelope import Data, Recorded
 from contracts.equipment import GearReleased, MarkerRegistered
 from contracts.games import FieldConfigured
+from contracts.limits import Limit
 from contracts.park import WeatherRecorded
 from contracts.velocity import (
+    ChronoAdjusted,
     ChronoChecked,
     ChronoRegistered,
     MarkerSpotChecked,
     MarkerTested,
+    Misread,
     SetUpChanged,
 )
+from contracts.words import Calibre
 from services.core.fold import Evolve, Fold
 
 HARMLESS: Final = frozenset({"refill", "squeegee", "hopper", "battery"})
@@ -27,14 +31,17 @@ Place = tuple[datetime, int]
 
 
 class Tested(Struct, frozen=True):
-    """One string of readings, in ft/s."""
+    """One string of readings, in ft/s; its misreads beside them."""
 
     test: str
     chrono: str
     readings: tuple[float, ...]
+    misreads: tuple[Misread, ...]
     low_pressure: bool
     sealed: bool
     temperature_c: float | None
+    ball_g: float | None
+    rate_bps: float | None
     day: date
     place: Place
 
@@ -45,6 +52,7 @@ class Bench(Struct, frozen=True):
     marker: str
     registered: bool = False
     owned: bool = False
+    calibre: Calibre | None = None
     gas: str = "air"
     firing_mode: str = "semi"
     tests: tuple[Tested, ...] = ()
@@ -52,20 +60,32 @@ class Bench(Struct, frozen=True):
     void_cause: str = ""
 
 
+class Check(Struct, frozen=True):
+    """One check of a chronograph against a reference; its bias in ft/s where that is known. `shots`: how many were read, 0 by a person's word."""
+
+    place: Place
+    good: bool
+    bias_fps: float | None
+    shots: int
+    signals: tuple[str, ...]
+
+
 class Chrono(Struct, frozen=True):
-    """A chronograph and its checks against a reference, in the order in which they happened."""
+    """A chronograph: its checks and the works on it, each in the order in which they happened."""
 
     chrono: str
     registered: bool = False
-    checks: tuple[tuple[Place, bool, float | None], ...] = ()
+    checks: tuple[Check, ...] = ()
+    works: tuple[Place, ...] = ()
 
 
 class Limits(Struct, frozen=True):
-    """A field's limits in ft/s; zero while it is not configured."""
+    """A field's limits in ft/s, zero while it is not configured, and what else it states."""
 
     field: str
     bench: float = 0.0
     stop: float = 0.0
+    limit: Limit = Limit()
 
 
 class Weather(Struct, frozen=True):
@@ -75,7 +95,14 @@ class Weather(Struct, frozen=True):
 
 def _registered(bench: Bench, event: Recorded[MarkerRegistered]) -> Bench:
     data = event.data
-    return replace(bench, registered=True, owned=data.owner is not None, gas=data.gas, firing_mode=data.firing_mode)
+    return replace(
+        bench,
+        registered=True,
+        owned=data.owner is not None,
+        calibre=data.calibre,
+        gas=data.gas,
+        firing_mode=data.firing_mode,
+    )
 
 
 def _tested(bench: Bench, event: Recorded[MarkerTested]) -> Bench:
@@ -84,7 +111,17 @@ def _tested(bench: Bench, event: Recorded[MarkerTested]) -> Bench:
         return bench
     data = event.data
     tested = Tested(
-        data.test, data.chrono, data.readings_fps, data.low_pressure, data.sealed, data.temperature_c, event.day, place
+        test=data.test,
+        chrono=data.chrono,
+        readings=data.readings_fps,
+        misreads=data.misreads,
+        low_pressure=data.low_pressure,
+        sealed=data.sealed,
+        temperature_c=data.temperature_c,
+        ball_g=data.ball_g,
+        rate_bps=data.rate_bps,
+        day=event.day,
+        place=place,
     )
     return replace(bench, tests=tuple(sorted((*bench.tests, tested), key=lambda one: one.place)))
 
@@ -118,12 +155,17 @@ def _chrono_registered(chrono: Chrono, _: Recorded[ChronoRegistered]) -> Chrono:
 
 
 def _checked(chrono: Chrono, event: Recorded[ChronoChecked]) -> Chrono:
-    check = ((event.occurred_at, event.position), event.data.good, event.data.bias_fps)
-    return replace(chrono, checks=tuple(sorted((*chrono.checks, check), key=lambda one: one[0])))
+    data = event.data
+    check = Check((event.occurred_at, event.position), data.good, data.bias_fps, len(data.reference_fps), data.signals)
+    return replace(chrono, checks=tuple(sorted((*chrono.checks, check), key=lambda one: one.place)))
+
+
+def _adjusted(chrono: Chrono, event: Recorded[ChronoAdjusted]) -> Chrono:
+    return replace(chrono, works=tuple(sorted((*chrono.works, (event.occurred_at, event.position)))))
 
 
 def _configured(limits: Limits, event: Recorded[FieldConfigured]) -> Limits:
-    return replace(limits, bench=event.data.limit_fps, stop=event.data.stop_limit_fps)
+    return replace(limits, bench=event.data.limit_fps, stop=event.data.stop_limit_fps, limit=event.data.limit)
 
 
 def _weather(weather: Weather, event: Recorded[WeatherRecorded]) -> Weather:
@@ -141,8 +183,11 @@ _BENCH: dict[type[Data], Evolve[Bench]] = {
     GearReleased: _released,
 }
 BENCH: Fold[Bench] = Fold("velocity.bench", "marker", Bench, _BENCH)
-CHRONO: Fold[Chrono] = Fold(
-    "velocity.chrono", "chrono", Chrono, {ChronoRegistered: _chrono_registered, ChronoChecked: _checked}
-)
+_CHRONO: dict[type[Data], Evolve[Chrono]] = {
+    ChronoRegistered: _chrono_registered,
+    ChronoChecked: _checked,
+    ChronoAdjusted: _adjusted,
+}
+CHRONO: Fold[Chrono] = Fold("velocity.chrono", "chrono", Chrono, _CHRONO)
 LIMITS: Fold[Limits] = Fold("velocity.limits", "field", Limits, {FieldConfigured: _configured})
 WEATHER: Fold[Weather] = Fold("velocity.weather", "park", lambda _: Weather(), {WeatherRecorded: _weather})

@@ -47,6 +47,9 @@ class Subjects:
             low_pressure=False,
             sealed=True,
             temperature_c=14.5,
+            misreads=(),
+            ball_g=None,
+            rate_bps=None,
         )
         self._now = datetime.now(UTC)
         self._tags = (*tags_of(data), f"player:p-{name}")

@@ -9,7 +9,7 @@ import pytest
 from contracts.games import ConfigureField
 from contracts.registration import RegisterPerson, RegisterPlayer
 from contracts.rules import DEFAULT
-from services.velocity import model as velocity
+from tests.unit.strings import said
 from tests.unit.test_clearance import codes, park, ready_player
 
 __all__ = ["park"]
@@ -38,9 +38,9 @@ def test_a_recreational_limit_of_285_is_passed_only_by_readings_strictly_under_i
     """Common practice, no source: 285 ft/s for adult recreational play, every reading strictly under it, three readings at least."""
     assert ConfigureField(field="birch", title="Birch").limit_fps == 285.0
     rules = DEFAULT.velocity
-    assert velocity.judge((284.9, 284.9, 284.9), 285, rules) == "pass"
-    assert velocity.judge((284.9, 285.0, 284.9), 285, rules) == "turn_down"
-    assert velocity.judge((284.9, 284.9), 285, rules) == "inconclusive"
+    assert said((284.9, 284.9, 284.9), 285, rules) == "pass"
+    assert said((284.9, 285.0, 284.9), 285, rules) == "turn_down"
+    assert said((284.9, 284.9), 285, rules) == "inconclusive"
 
 
 def test_the_first_offence_sits_out_a_game_and_the_second_of_the_day_ejects():

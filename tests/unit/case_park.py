@@ -18,6 +18,7 @@ from contracts.evidence import AdoptedKey, KeyAdopted, Proof
 from contracts.games import Entrant, FieldConfigured, FieldInspected, GameStarted, Offender, PlayerOut, StartRefused
 from contracts.incidents import IncidentRecorded
 from contracts.leaf import leaf_hash
+from contracts.limits import Limit
 from contracts.park import DayOpened, RulesAdopted, WeatherRecorded
 from contracts.registration import BriefingHeld, ConsentGiven, PersonRegistered, PlayerRegistered, WaiverSigned
 from contracts.rules import Rules
@@ -54,11 +55,10 @@ MORNING: tuple[Data, ...] = (
         age_floor=8,
         calibres=(".68",),
         firing_modes=("semi",),
-        capacity=40,
-    ),
+        capacity=40, limit=Limit()),
     FieldInspected(field="birch", passed=True),
     WeatherRecorded(temperature_c=14.5),
-    ChronoChecked(chrono="chrono-a", good=True, bias_fps=0.8),
+    ChronoChecked(chrono="chrono-a", good=True, bias_fps=0.8, readings_fps=(), reference_fps=(), signals=()),
     *(MarkerRegistered(marker=f"marker-{one}", owner=None, model="Heron", calibre=".68", firing_mode="semi", gas="air") for one in (31, 32)),
     MaskRegistered(mask="mask-31", owner=None, model="Visor"),
     MarkerTested(
@@ -68,8 +68,7 @@ MORNING: tuple[Data, ...] = (
         readings_fps=(271.4, 268.9, 273.0),
         low_pressure=False,
         sealed=True,
-        temperature_c=14.5,
-    ),
+        temperature_c=14.5, misreads=(), ball_g=None, rate_bps=None),
     PersonRegistered(person="person-ash", age_band=12),
     WaiverSigned(person="person-ash", wording="w1", language="cy"),
     ConsentGiven(

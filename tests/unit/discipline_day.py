@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from contracts.discipline import Caution, CautionRecorded
 from contracts.envelope import Basis, Reason
 from contracts.games import Entrant, FieldConfigured, GameAbandoned, GameCalled, GameEnded, GameStarted
+from contracts.limits import Limit
 from contracts.registration import PlayerRegistered, RotationAssigned
 from services.discipline import model
 from services.discipline.api import SERVICE
@@ -42,6 +43,7 @@ def configured(field: str) -> FieldConfigured:
         calibres=(".68",),
         firing_modes=("semi",),
         capacity=40,
+        limit=Limit(),
     )
 
 

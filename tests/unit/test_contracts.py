@@ -90,6 +90,9 @@ def test_a_marker_test_of_the_first_version_is_read_as_one_of_today():
         low_pressure=False,
         sealed=False,
         temperature_c=None,
+        misreads=(),
+        ball_g=None,
+        rate_bps=None,
     )
     assert recorded.recorded_at == datetime(2026, 5, 9, 9, 30, 15, 250000, UTC)
 

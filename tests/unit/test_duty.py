@@ -8,6 +8,7 @@ import pytest
 from contracts.duty import DutyEnded, DutyRefused, DutyStarted, EndDuty, Qualification, RegisterStaff, StartDuty
 from contracts.envelope import Basis
 from contracts.games import FieldConfigured
+from contracts.limits import Limit
 from contracts.park import DayOpened, RulesAdopted
 from contracts.problems import NotInThatState, RuleForbids, UnknownSubject
 from contracts.rules import GameRules, Rules
@@ -30,6 +31,7 @@ def field(name: str) -> FieldConfigured:
         calibres=(".68",),
         firing_modes=("semi",),
         capacity=40,
+        limit=Limit(),
     )
 
 

@@ -45,11 +45,11 @@ from services.audit.stories.routes import WHOLE
 from services.audit.stories.story import Span
 from services.audit.words.scene import Scene, lasting
 from services.audit.words.telling import WORDS, sentence
-from services.velocity.model import judge
 from tests.unit.discipline_day import BASIS, abandon, called, caution, configured, discipline_day, end, play, start
 from tests.unit.instances import plain as plain_data
 from tests.unit.instances import strategy
 from tests.unit.scenario import NINE, Scenario
+from tests.unit.strings import said
 from tests.unit.telling import of, recorded, row, story
 
 ROUGH = Violation(code="rough", weight=1, title="Rough")
@@ -272,6 +272,9 @@ TEST = MarkerTested(
     low_pressure=False,
     sealed=False,
     temperature_c=None,
+    misreads=(),
+    ball_g=None,
+    rate_bps=None,
 )
 
 
@@ -280,7 +283,7 @@ def test_a_marker_test_says_which_fields_it_serves_by_the_same_rule_as_the_gate(
     (event,) = of(story(day, "marker:m1"), "marker_tested")
     assert event.consequence == "By itself this string passes for birch (285 ft/s); it is too fast for fern (275 ft/s)."
     assert "each under the limit" in event.rule
-    assert judge(TEST.readings_fps, 275, DEFAULT.velocity) == "turn_down"
+    assert said(TEST.readings_fps, 275, DEFAULT.velocity) == "turn_down"
 
 
 def test_a_park_whose_limit_may_be_reached_is_told_so():
@@ -307,11 +310,11 @@ VOID = "No test of marker m1 from before this counts any more: it has to be meas
             VOID,
         ),
         (
-            ChronoChecked(chrono="k1", good=False, bias_fps=None),
+            ChronoChecked(chrono="k1", good=False, bias_fps=None, readings_fps=(), reference_fps=(), signals=("person",)),
             "velocity.chrono_checked",
             "Nothing that it measured since its last good check counts, nor what it measures before the next good one.",
         ),
-        (ChronoChecked(chrono="k1", good=True, bias_fps=None), "velocity.chrono_checked", ""),
+        (ChronoChecked(chrono="k1", good=True, bias_fps=None, readings_fps=(), reference_fps=(), signals=()), "velocity.chrono_checked", ""),
     ],
 )  # fmt: skip
 def test_what_voids_a_test_says_so(data, kind, consequence):

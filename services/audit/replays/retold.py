@@ -15,7 +15,7 @@ from contracts.games import GameEnded
 from contracts.registration import PlayerRegistered
 from contracts.rules import Rules
 from contracts.velocity import MarkerSpotChecked
-from services.velocity.model import reaches
+from services.velocity.judging import reaches
 
 
 def retold(event: Recorded[Any], rules: Rules) -> Recorded[Any]:

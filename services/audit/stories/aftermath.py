@@ -22,8 +22,9 @@ from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, S
 from services.audit.stories.background import Background
 from services.audit.stories.plight import Plight, difference
 from services.audit.words.scene import together
-from services.velocity.model import judge
-from services.velocity.states import HARMLESS
+from services.velocity.judging import Shot, verdict
+from services.velocity.limits import ball_mass, strictest
+from services.velocity.states import HARMLESS, Limits
 
 ABOUT_ONE: Final = (
     AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed, PlayerFit, PlayerOut, PlayerReinstated,
@@ -88,11 +89,17 @@ class Consequences:
 
 def _tested(data: MarkerTested, background: Background) -> str:
     """Of one string alone: one that was too fast before, in the same set-up, still counts against the marker."""
+    rules = background.rules.velocity
+    calibre = background.calibres.get(data.marker)
+    ball_g = ball_mass(calibre, data.ball_g, rules)
+    string = Shot(data.readings_fps, ball_g, data.misreads, low_pressure=data.low_pressure, rate_bps=data.rate_bps)
     fields: dict[str, list[str]] = {}
     for field in background.fields.values():
-        verdict = judge(data.readings_fps, field.limit_fps, background.rules.velocity, low_pressure=data.low_pressure)
-        fields.setdefault(verdict, []).append(f"{field.field} ({field.limit_fps:g} ft/s)")
-    told = [f"{_VERDICTS[verdict]} {together(names)}" for verdict, names in fields.items()]
+        limits = Limits(field.field, field.limit_fps, field.stop_limit_fps, field.limit)
+        bound = strictest(limits, ball_g, rules)
+        found, _ = verdict(string, bound, rules)
+        fields.setdefault(found, []).append(f"{field.field} ({bound.stated})")
+    told = [f"{_VERDICTS[found]} {together(names)}" for found, names in fields.items()]
     return f"By itself this string {'; it '.join(told)}." if told else ""
 
 

@@ -5,9 +5,11 @@ from datetime import datetime
 from typing import Any
 
 from contracts.envelope import Recorded
+from contracts.equipment import MarkerRegistered
 from contracts.games import FieldConfigured
 from contracts.park import RulesAdopted
 from contracts.rules import DEFAULT, Rules, Violation
+from contracts.words import Calibre
 from services.audit.stories.plight import Plight, plight
 from services.clearance.field import FIELD
 from services.clearance.model import rotations_of
@@ -28,6 +30,8 @@ class Background:
         """In force at this position."""
         self.fields: dict[str, FieldConfigured] = {}
         """Each field as it is set up at this position."""
+        self.calibres: dict[str, Calibre] = {}
+        """Of each marker that was entered by this position."""
         self._adopted: list[tuple[datetime, Rules]] = []
         self._states: dict[str, States] = {}
 
@@ -38,6 +42,8 @@ class Background:
             self._adopted.append((event.recorded_at, self.rules))
         elif isinstance(event.data, FieldConfigured):
             self.fields[event.data.field] = event.data
+        elif isinstance(event.data, MarkerRegistered):
+            self.calibres[event.data.marker] = event.data.calibre
         _MEMORY.apply((event,), self._states)
 
     def rules_at(self, moment: datetime) -> Rules:

@@ -1,6 +1,17 @@
 """What was measured, in words."""
 
-from contracts.velocity import ChronoChecked, ChronoRegistered, MarkerSpotChecked, MarkerTested, SetUpChanged
+from contracts.velocity import (
+    ChronoAdjusted,
+    ChronoChecked,
+    ChronoRegistered,
+    MarkerSpotChecked,
+    MarkerTested,
+    Misread,
+    ReadingTaken,
+    SetUpChanged,
+    StringAbandoned,
+    StringOpened,
+)
 from services.audit.words.scene import Scene, Words, in_game, spoken, together
 
 _FINDINGS = {
@@ -10,10 +21,38 @@ _FINDINGS = {
 }
 
 
+_SIGNALS = {
+    "person": "the person at it says so",
+    "bias": "it is further off than the rule allows",
+    "shewhart": "this check is beyond its chart's limits",
+    "ewma": "its checks have moved away from the reference",
+    "too_few": "too few shots",
+}
+_MISREADS = {
+    "no_shot": "no shot",
+    "double_trigger": "a double trigger",
+    "beam_lost": "the beam lost the shot",
+    "impossible": "a speed that cannot be true",
+}
+
+
+def _misread(one: Misread) -> str:
+    return _MISREADS[one.kind] + ("" if one.speed_fps is None else f" ({one.speed_fps:g})")
+
+
+def _taken(data: ReadingTaken, _: Scene) -> str:
+    of = f" of marker {data.marker} (test {data.test})" if data.marker and data.test else ", with no string open"
+    if data.misread is None:
+        return f"Chronograph {data.chrono} read {data.speed_fps or 0:g} ft/s{of}."
+    return f"Chronograph {data.chrono} misread{of}: {_misread(Misread(kind=data.misread, speed_fps=data.speed_fps, after=0))}."
+
+
 def _checked(data: ChronoChecked, _: Scene) -> str:
-    bias = "" if data.bias_fps is None else f" It read {data.bias_fps:+g} ft/s against the reference."
+    bias = "" if data.bias_fps is None else f" It read {round(data.bias_fps, 2):+g} ft/s against the reference."
+    shots = f" over {len(data.readings_fps)} shots" if data.readings_fps else ""
     finding = "agreed" if data.good else "did not agree"
-    return f"Chronograph {data.chrono} was checked and {finding} with the reference.{bias}"
+    why = f" Closed: {together(_SIGNALS[one] for one in data.signals)}." if data.signals else ""
+    return f"Chronograph {data.chrono} was checked{shots} and {finding} with the reference.{bias}{why}"
 
 
 def _tested(data: MarkerTested, _: Scene) -> str:
@@ -21,7 +60,9 @@ def _tested(data: MarkerTested, _: Scene) -> str:
     low = " The pressure was seen to be low." if data.low_pressure else ""
     warm = "" if data.temperature_c is None else f" At {data.temperature_c:g} °C."
     speeds = together(f"{speed:g}" for speed in data.readings_fps)
-    return f"Marker {data.marker} was measured on chronograph {data.chrono} (test {data.test}): {speeds} ft/s.{low}{sealed}{warm}"
+    shown = f"{speeds} ft/s" if data.readings_fps else "no reading"
+    misread = f" Misread: {together(map(_misread, data.misreads))}." if data.misreads else ""
+    return f"Marker {data.marker} was measured on chronograph {data.chrono} (test {data.test}): {shown}.{misread}{low}{sealed}{warm}"
 
 
 def _spot_checked(data: MarkerSpotChecked, _: Scene) -> str:
@@ -40,6 +81,12 @@ def _changed(data: SetUpChanged, _: Scene) -> str:
 WORDS: Words = {
     ChronoRegistered: lambda d, _: f"Chronograph {d.chrono} was entered.",
     ChronoChecked: _checked,
+    ChronoAdjusted: lambda d, _: f"Chronograph {d.chrono} was worked on: {spoken(d.work)}.",
+    StringOpened: lambda d, _: f"A string of marker {d.marker} was begun on chronograph {d.chrono} (test {d.test}).",
+    ReadingTaken: _taken,
+    StringAbandoned: lambda d, _: (
+        f"The string of marker {d.marker} on chronograph {d.chrono} was given up (test {d.test})."
+    ),
     MarkerTested: _tested,
     SetUpChanged: _changed,
     MarkerSpotChecked: _spot_checked,
