@@ -10,8 +10,13 @@ from contracts.words import Calibre
 Verdict = Literal["pass", "turn_down", "inconclusive"]
 Basis = Literal["every", "mean", "next_shot"]
 Cause = Annotated[
-    Literal["too_few", "low_pressure", "wide_spread", "suspiciously_low", "impossible", "fast_misread"],
-    Meta(description="Why a string decides nothing."),
+    Literal["too_few", "low_pressure", "wide_spread", "suspiciously_low", "impossible", "fast_misread", "rate_unseen"],
+    Meta(
+        description=(
+            "Why a string decides nothing. `fast_misread`: one that would have turned it down, had it been a reading; "
+            "`rate_unseen`: the rate of fire is limited, the marker sets its own, and nobody saw it."
+        )
+    ),
 ]
 
 
@@ -43,7 +48,9 @@ class Judgement(Struct, frozen=True, kw_only=True, omit_defaults=True):
     extreme_spread_fps: float | None = None
     highest_fps: float | None = None
     held_fps: float | None = None
-    """What is held against the limit: the highest reading, the mean with its guard band, or the bound of the next shot."""
+    """What is held against the limit: the highest reading, the mean with its guard band, or the bound of the next shot.
+
+    For the last two it is the mean alone while there are too few readings: it can turn down, and not pass."""
     margin_fps: float | None = None
     """The limit less what is held against it."""
     turn_down_fps: float | None = None

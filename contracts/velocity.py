@@ -45,7 +45,7 @@ Signal = Annotated[
     Meta(
         description=(
             "Why a check is not good: a person says so; the bias is over the rule's; the single check or the moving mean is "
-            "beyond its chart's limits; fewer shots than the rule asks for."
+            "beyond its chart's limits; fewer shots than the rule asks for, which alone neither opens nor closes it."
         )
     ),
 ]
@@ -54,7 +54,7 @@ Work = Literal["battery", "sensor", "moved", "repair", "settings", "other"]
 
 
 class Misread(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What the chronograph showed and no reading is: kept as evidence, beside the readings. `after`: how many readings came before it."""
+    """What the chronograph showed and no reading is: kept as evidence, beside the readings. `after`: how many of those came before it."""
 
     kind: MisreadKind
     speed_fps: Speed | None
@@ -62,9 +62,13 @@ class Misread(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 Misreads = Annotated[tuple[Misread, ...], Meta(max_length=50)]
+SortedOut = Annotated[
+    tuple[Misread, ...], Meta(max_length=100, description="Those that somebody named, and those by the rules.")
+]
 
 
 class ChronoRegistered(Data, frozen=True, kw_only=True):
+    ALSO: ClassVar[tuple[str, ...]] = ("chronos",)
     chrono: ChronoId
 
 
@@ -79,6 +83,7 @@ class ChronoChecked(Data, frozen=True, kw_only=True):
     """Version 1 had no readings: a person said whether the check was good. `bias_fps` is the mean of readings less references."""
 
     VERSION: ClassVar[int] = 2
+    ALSO: ClassVar[tuple[str, ...]] = ("chronos",)
     chrono: ChronoId
     good: bool
     bias_fps: Bias | None
@@ -98,11 +103,13 @@ class CheckChrono(Command, frozen=True, kw_only=True):
     """Record a check of a chronograph against a reference: what both read of the same shots, in their order.
 
     The charts of the park's rules decide whether it is good; a person who says `good: false` closes it in any case. Without readings
-    his word and the bias that he gives are the check.
+    his word and the bias that he gives are the check; what figures closed his word alone does not open. One of too few shots that shows
+    nothing amiss neither opens nor closes.
     """
 
     ROLES: ClassVar[frozenset[Role]] = CHRONO
     FACT: ClassVar[bool] = True
+    CLAIMS: ClassVar[str] = "chrono"
     chrono: ChronoId
     good: bool = True
     bias_fps: Bias | None = None
@@ -132,7 +139,7 @@ class MarkerTested(Data, frozen=True, kw_only=True):
     marker: MarkerId
     chrono: ChronoId
     readings_fps: Readings
-    misreads: Misreads
+    misreads: SortedOut
     low_pressure: bool
     sealed: bool
     temperature_c: Celsius | None

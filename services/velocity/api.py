@@ -13,7 +13,7 @@ from contracts.velocity import (
 )
 from services.core.command import Handler
 from services.core.service import Service
-from services.velocity import model, shooting
+from services.velocity import model, shooting, spot_checks
 from services.velocity.shooting import SHOOTING
 from services.velocity.states import BENCH, CHRONO, LIMITS
 
@@ -32,6 +32,6 @@ SERVICE = Service(
         Handler(TakeReading, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.take_reading),
         Handler(EndString, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.end_string),
         Handler(ChangeSetUp, lambda c, _: {(BENCH, c.marker)}, model.change_set_up),
-        Handler(SpotCheckMarker, lambda c, _: {(BENCH, c.marker), (LIMITS, c.field)}, model.spot_check),
+        Handler(SpotCheckMarker, lambda c, _: {(BENCH, c.marker), (LIMITS, c.field)}, spot_checks.spot_check),
     ),
 )

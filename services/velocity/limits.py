@@ -6,6 +6,7 @@ Whatever the unit in which each is stated, they are compared in ft/s: exact fact
 from collections.abc import Iterable
 from typing import Literal
 
+from contracts.games import FieldConfigured
 from contracts.judgement import Bound
 from contracts.limits import Limit
 from contracts.rules import VelocityRules
@@ -15,6 +16,11 @@ from services.velocity.states import Limits
 Whose = Literal["field", "park", "law"]
 HEAVIEST_G = 3.5
 """Of any ball that this is made for; taken for a calibre that the rules do not know, since a heavier ball has more energy."""
+
+
+def of_field(configured: FieldConfigured) -> Limits:
+    """A field's own limits, as it is set up."""
+    return Limits(configured.field, configured.limit_fps, configured.stop_limit_fps, configured.limit)
 
 
 def ball_mass(calibre: str | None, weighed_g: float | None, rules: VelocityRules) -> float:

@@ -5,9 +5,9 @@ string may serve a field of 285 ft/s and not one of 260. Whatever changes the se
 a marker that was too fast stays so until its set-up has been changed. Local law and the insurer's limits come first.
 """
 
+import math
 from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
-from typing import Literal
 
 from msgspec.structs import replace
 
@@ -21,20 +21,19 @@ from contracts.velocity import (
     CheckChrono,
     ChronoAdjusted,
     ChronoRegistered,
-    MarkerSpotChecked,
     MarkerTested,
     RegisterChrono,
     SetUpChanged,
-    SpotCheckMarker,
     TestMarker,
 )
 from services.core.command import Moment, must_be_new, must_know
 from services.core.fold import Given
 from services.velocity import chronos as instruments
-from services.velocity.judging import Shot, judgement, reaches, verdict
-from services.velocity.limits import ball_mass, stop_limit, strictest
+from services.velocity.judging import Shot, judgement, needed, verdict
+from services.velocity.limits import ball_mass, strictest
 from services.velocity.misreads import sorted_out
-from services.velocity.states import BENCH, CHRONO, LIMITS, Bench, Chrono, Limits, Tested, Weather
+from services.velocity.shown import shown
+from services.velocity.states import BENCH, CHRONO, Bench, Chrono, Limits, Tested, Weather
 
 
 def shot(bench: Bench, tested: Tested, rules: VelocityRules) -> Shot:
@@ -46,6 +45,7 @@ def shot(bench: Bench, tested: Tested, rules: VelocityRules) -> Shot:
         low_pressure=tested.low_pressure,
         rate_bps=tested.rate_bps,
         calibre=bench.calibre,
+        firing_mode=bench.firing_mode,
     )
 
 
@@ -55,14 +55,12 @@ def bound_of(bench: Bench, tested: Tested, limits: Limits, rules: VelocityRules)
 
 
 def judged(bench: Bench, limits: Limits, rules: VelocityRules) -> Judgement | None:
-    """What a marker's strings in its present set-up say about a field: one that turned it down stands until the set-up changes, else the latest."""
-    slow = fast = None
-    for tested in bench.tests:
-        found = judgement(shot(bench, tested, rules), bound_of(bench, tested, limits, rules), rules)
-        if found.verdict == "turn_down":
-            fast = found if fast is None or (found.held_fps or 0) > (fast.held_fps or 0) else fast
-        slow = found
-    return fast or slow
+    """What a marker's strings in its present set-up say about a field: the worst that turned it down stands until the set-up changes, else the latest."""
+    found = [judgement(shot(bench, one, rules), bound_of(bench, one, limits, rules), rules) for one in bench.tests]
+    fast = [one for one in found if one.verdict == "turn_down"]
+    if fast:
+        return min(fast, key=lambda one: math.inf if one.margin_fps is None else one.margin_fps)
+    return found[-1] if found else None
 
 
 def reasons(  # noqa: PLR0913, PLR0917 - a marker, a field, a moment
@@ -94,16 +92,21 @@ def reasons(  # noqa: PLR0913, PLR0917 - a marker, a field, a moment
     return found
 
 
+_HELD = {"every": "was measured", "mean": "is its mean with the guard band", "next_shot": "may be its next shot"}
+
+
 def _too_fast(bench: Bench, limits: Limits, rules: VelocityRules, tag: str) -> Reason:
     found = judged(bench, limits, rules)
-    if found is None or found.held_fps is None or found.turn_down_fps is None:
-        return reason("too_fast", tag, "Its rate of fire is too high: set it down, record that, and test it again.")
-    bound = "under" if rules.comparison == "<" else "at most"
-    what = {"every": "was measured", "mean": "is its mean with the guard band", "next_shot": "may be its next shot"}
-    measured = f"{found.held_fps:g} ft/s {what[rules.basis]}; it must be {bound} {found.bound.limit_fps:g} ft/s."
-    if rules.basis != "every" or found.bound.stated != f"{found.bound.limit_fps:g} ft/s":
-        measured = f"{found.held_fps:.1f} ft/s {what[rules.basis]}; it must be {bound} {found.bound.limit_fps:.1f} ft/s ({found.bound.stated})."
-    return reason("too_fast", tag, f"{measured} Turn it down, record that, and test it again.")
+    told: list[str] = []
+    if found is not None and found.held_fps is not None and found.turn_down_fps is not None:
+        what = _HELD[rules.basis] if found.n >= needed(rules) else "is its mean so far"
+        must = "under" if rules.comparison == "<" else "at most"
+        speed, limit = (shown(one, found.ball_g, rules) for one in (found.held_fps, found.bound.limit_fps))
+        stated = "" if limit == found.bound.stated else f" ({found.bound.stated})"
+        told.append(f"{speed} {what}; it must be {must} {limit}{stated}. Turn it down, record that, and test it again.")
+    if found is None or found.too_fast_a_rate:
+        told.append("Its rate of fire is too high: set it down, record that, and test it again.")
+    return reason("too_fast", tag, " ".join(told))
 
 
 def _expired(bench: Bench, latest: Tested, moment: Moment, since: datetime | None) -> bool:
@@ -126,10 +129,13 @@ def _chrono_reasons(  # noqa: PLR0913, PLR0917 - the same, and what measured it
 
 
 def passes_corrected(bench: Bench, tested: Tested, bias_fps: float, limits: Limits, rules: VelocityRules) -> bool:
-    """Whether a string still is not too fast once each reading is corrected by what the chronograph was off."""
-    corrected = replace(tested, readings=tuple(speed - bias_fps for speed in tested.readings))
-    found, _ = verdict(shot(bench, corrected, rules), bound_of(bench, tested, limits, rules), rules)
-    return found != "turn_down"
+    """Whether a string still passes once all that was shown is corrected by what the chronograph was off."""
+    misreads = tuple(
+        one if one.speed_fps is None else replace(one, speed_fps=one.speed_fps - bias_fps) for one in tested.misreads
+    )
+    readings = tuple(speed - bias_fps for speed in tested.readings)
+    corrected = shot(bench, replace(tested, readings=readings, misreads=misreads), rules)
+    return verdict(corrected, bound_of(bench, tested, limits, rules), rules)[0] == "pass"
 
 
 def _warmer(bench: Bench, latest: Tested, weather: Weather, rules: VelocityRules) -> bool:
@@ -180,32 +186,3 @@ def record_test(command: TestMarker, given: Given, moment: Moment) -> Iterable[D
 def change_set_up(command: ChangeSetUp, given: Given, _: Moment) -> Iterable[Data]:
     must_know(given.of(BENCH, command.marker).registered, f"marker:{command.marker}")
     return [SetUpChanged(marker=command.marker, change=command.change, firing_mode=command.firing_mode)]
-
-
-def spot_check(command: SpotCheckMarker, given: Given, moment: Moment) -> Iterable[Data]:
-    """A reading on the field against both limits of that field as they are now, which stay with the event."""
-    marker = given.of(BENCH, command.marker)
-    must_know(marker.registered, f"marker:{command.marker}")
-    limits = given.of(LIMITS, command.field)
-    must_know(limits.bench, f"field:{command.field}")
-    rules = moment.rules.velocity
-    ball_g = ball_mass(marker.calibre, marker.tests[-1].ball_g if marker.tests else None, rules)
-    bench, stop = strictest(limits, ball_g, rules).limit_fps, stop_limit(limits, ball_g, rules)
-    finding: Literal["under", "over_bench", "over_stop"] = "under"
-    if reaches(command.speed_fps, stop, rules):
-        finding = "over_stop"
-    elif reaches(command.speed_fps, bench, rules):
-        finding = "over_bench"
-    return [
-        MarkerSpotChecked(
-            check=command.check,
-            marker=command.marker,
-            field=command.field,
-            game=command.game,
-            player=command.player,
-            speed_fps=command.speed_fps,
-            bench_limit_fps=bench,
-            stop_limit_fps=stop,
-            finding=finding,
-        )
-    ]
