@@ -19,6 +19,8 @@ from contracts.velocity import (
     MarkerTested,
     Misread,
     SetUpChanged,
+    StringAbandoned,
+    StringOpened,
 )
 from contracts.words import Calibre
 from services.core.fold import Evolve, Fold
@@ -44,6 +46,15 @@ class Tested(Struct, frozen=True):
     rate_bps: float | None
     day: date
     place: Place
+    begun: Place
+    """When its string was opened; `place` itself where it was recorded whole."""
+
+
+class Opened(Struct, frozen=True):
+    """A string that is being shot."""
+
+    test: str
+    place: Place
 
 
 class Bench(Struct, frozen=True):
@@ -56,6 +67,7 @@ class Bench(Struct, frozen=True):
     gas: str = "air"
     firing_mode: str = "semi"
     tests: tuple[Tested, ...] = ()
+    opened: tuple[Opened, ...] = ()
     voided: Place | None = None
     void_cause: str = ""
 
@@ -68,6 +80,11 @@ class Check(Struct, frozen=True):
     bias_fps: float | None
     shots: int
     signals: tuple[str, ...]
+
+    @property
+    def decides(self) -> bool:
+        """Whether it says anything of the chronograph: one of too few shots that shows nothing amiss does not."""
+        return self.signals != ("too_few",)
 
 
 class Chrono(Struct, frozen=True):
@@ -105,11 +122,27 @@ def _registered(bench: Bench, event: Recorded[MarkerRegistered]) -> Bench:
     )
 
 
+def _opened(bench: Bench, event: Recorded[StringOpened]) -> Bench:
+    opened = Opened(event.data.test, (event.occurred_at, event.position))
+    return replace(bench, opened=(*_others(bench, opened.test), opened))
+
+
+def _abandoned(bench: Bench, event: Recorded[StringAbandoned]) -> Bench:
+    return replace(bench, opened=_others(bench, event.data.test))
+
+
+def _others(bench: Bench, test: str) -> tuple[Opened, ...]:
+    return tuple(one for one in bench.opened if one.test != test)
+
+
 def _tested(bench: Bench, event: Recorded[MarkerTested]) -> Bench:
-    place = (event.occurred_at, event.position)
-    if bench.voided is not None and place <= bench.voided:
-        return bench
+    """A string counts from when it was opened: a change of set-up amid its shots voids all of it."""
     data = event.data
+    place = (event.occurred_at, event.position)
+    begun = min([place, *(one.place for one in bench.opened if one.test == data.test)])
+    bench = replace(bench, opened=_others(bench, data.test))
+    if bench.voided is not None and begun <= bench.voided:
+        return bench
     tested = Tested(
         test=data.test,
         chrono=data.chrono,
@@ -122,6 +155,7 @@ def _tested(bench: Bench, event: Recorded[MarkerTested]) -> Bench:
         rate_bps=data.rate_bps,
         day=event.day,
         place=place,
+        begun=begun,
     )
     return replace(bench, tests=tuple(sorted((*bench.tests, tested), key=lambda one: one.place)))
 
@@ -129,7 +163,7 @@ def _tested(bench: Bench, event: Recorded[MarkerTested]) -> Bench:
 def _voided(bench: Bench, place: Place, cause: str) -> Bench:
     if bench.voided is not None and place <= bench.voided:
         return bench
-    return replace(bench, voided=place, void_cause=cause, tests=tuple(one for one in bench.tests if one.place > place))
+    return replace(bench, voided=place, void_cause=cause, tests=tuple(one for one in bench.tests if one.begun > place))
 
 
 def _set_up_changed(bench: Bench, event: Recorded[SetUpChanged]) -> Bench:
@@ -177,6 +211,8 @@ def _weather(weather: Weather, event: Recorded[WeatherRecorded]) -> Weather:
 
 _BENCH: dict[type[Data], Evolve[Bench]] = {
     MarkerRegistered: _registered,
+    StringOpened: _opened,
+    StringAbandoned: _abandoned,
     MarkerTested: _tested,
     SetUpChanged: _set_up_changed,
     MarkerSpotChecked: _spot_checked,
