@@ -31,8 +31,11 @@ class Alive(Struct, frozen=True, kw_only=True):
 
 
 class LogState(Struct, frozen=True, kw_only=True):
+    """Where the log ends, and the sentence why nothing is recorded now: empty while all is well."""
+
     epoch: int
     position: int
+    why: str
 
 
 class ProjectionsState(Struct, frozen=True, kw_only=True):
@@ -74,7 +77,7 @@ READS: tuple[Read, ...] = (
     Read(path="/health", summary="The process answers.", roles=None, answer=Alive, problems=(Broken,)),
     Read(
         path="/ready",
-        summary="503 unless every park's log can be read. The bus may be down without harm: that is said, not failed.",
+        summary="503 unless every park's log can be read and written. The bus may be down without harm: that is said, not failed.",
         roles=None,
         answer=Readiness,
         problems=(Broken,),

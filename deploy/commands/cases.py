@@ -1,28 +1,22 @@
-"""`fieldledger audit case` makes a case file; `fieldledger verify` examines one, offline and without a database."""
+"""`fieldledger audit case` makes a case file, with the park running or not."""
 
 import os
 import sys
 from pathlib import Path
 
 import asyncpg
-from cyclopts import App
 
 from deploy.app import plain
 from deploy.commands.asking import answered, park_of
-from deploy.commands.audit import AUDIT
 from deploy.state import DEFAULT, private_folder
 from deploy.upkeep import database_of
-from services.audit.cases.examination import examine
 from services.audit.cases.routes import case_of, name_of
 from services.core.settings import read
 from services.evidence.outside import Outside
 from services.evidence.rounds import Rounds
 
-VERIFY = App(name="verify", help="Examine a case file, offline: exit 0 only if nothing in it was changed.")
 
-
-@AUDIT.command
-def case(kind: str, subject: str, *, out: Path | None = None, park: str | None = None) -> None:
+def case(kind: str, subject: str, *, out: Path | None = None, force: bool = False, park: str | None = None) -> None:
     """Make the case file of one subject: a ZIP that anybody can verify.
 
     Parameters
@@ -33,6 +27,8 @@ def case(kind: str, subject: str, *, out: Path | None = None, park: str | None =
         Which one, as the record names it. The park and its rules are named as the park is.
     out
         Where to write it; in this folder, under a name of its own, when absent.
+    force
+        Write over a file that is there already.
     park
         Which park, where there are several.
 
@@ -42,7 +38,12 @@ def case(kind: str, subject: str, *, out: Path | None = None, park: str | None =
     where, made = answered(_made(database_of(settings), state / "outside", park, kind, subject))
     path = out or Path(name_of(where, kind, subject))
     try:
-        path.write_bytes(made)
+        with path.open("wb" if force else "xb") as file:
+            file.write(made)
+    except FileExistsError:
+        sys.exit(
+            f"fieldledger: {path} is there already, and was left as it is. Name another with --out, or write over it with --force."
+        )
     except OSError as error:
         sys.exit(f"fieldledger: {path} cannot be written: {error.strerror}. Name another place with --out.")
     sys.stdout.write(f"{path}: {len(made):,} bytes. Verify it: fieldledger verify {path}\n")
@@ -53,24 +54,3 @@ async def _made(database_url: str, outside: Path, park: str | None, kind: str, s
         folder = Outside(private_folder(outside), where.park)
         rounds = Rounds(where, folder, lambda: asyncpg.connect(plain(database_url), command_timeout=30))
         return where.park, await case_of(where, pool, rounds.sign, kind, subject)
-
-
-@VERIFY.default
-def verify(file: Path, *, key: str = "") -> None:
-    """Examine a case file, offline and without a database.
-
-    Parameters
-    ----------
-    file
-        The ZIP.
-    key
-        The park's verifier key, if you have it from elsewhere: `<name>+<id>+<key>`.
-
-    """
-    try:
-        found = examine(file.read_bytes(), key.strip())
-    except OSError as error:
-        sys.exit(f"fieldledger: {file} cannot be read: {error.strerror}.")
-    if found.wrong:
-        sys.exit("\n".join([f"{file} is NOT what the park signed:", *found.wrong]))
-    sys.stdout.write("\n".join(found.proven) + "\n")

@@ -9,7 +9,6 @@ import asyncpg
 import msgspec
 import uvloop
 
-from deploy.commands.audit import AUDIT
 from deploy.state import DEFAULT
 from deploy.upkeep import database_of
 from services.core.pool import LOST, Pool
@@ -24,7 +23,6 @@ _SELDOM = 10.0
 """Seconds between two words about how far it is."""
 
 
-@AUDIT.command
 def check(*, park: str | None = None, json: bool = False) -> None:
     """Hold every row of the log against the recorded bytes, and these against what was signed; exit 1 with findings.
 

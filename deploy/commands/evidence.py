@@ -14,7 +14,6 @@ from contracts.evidence import SignedCheckpoint
 from contracts.problems import NotFound
 from deploy.app import plain
 from deploy.commands.asking import ask
-from deploy.commands.audit import AUDIT
 from deploy.state import DEFAULT
 from deploy.upkeep import database_of
 from services.core.log import Log
@@ -47,7 +46,6 @@ class Desk(Struct, frozen=True):
         return found
 
 
-@AUDIT.command
 def checkpoint(*, park: str | None = None, sign: bool = False) -> None:
     """Print the newest checkpoint, a signed note.
 
@@ -66,7 +64,6 @@ def checkpoint(*, park: str | None = None, sign: bool = False) -> None:
     _print(answer, park)
 
 
-@AUDIT.command
 def rotate_key(*, park: str | None = None) -> None:
     """Adopt a new signing key, and print the checkpoint that it and the one it replaces have signed.
 
@@ -83,7 +80,6 @@ def rotate_key(*, park: str | None = None) -> None:
     _print(answer, park)
 
 
-@AUDIT.command
 def proof(position: int, *, size: int | None = None, park: str | None = None) -> None:
     """Print as JSON the proof that an event lies under a checkpoint.
 
@@ -107,7 +103,6 @@ def proof(position: int, *, size: int | None = None, park: str | None = None) ->
     _print(answer, park)
 
 
-@AUDIT.command
 def consistency(first: int, second: int, *, park: str | None = None) -> None:
     """Print as JSON the proof that between two checkpoints nothing was changed, only added.
 

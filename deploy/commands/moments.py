@@ -19,7 +19,6 @@ from contracts.rules import Rules
 from contracts.what_if import Otherwise, Replayed, WhatIf
 from contracts.words import FieldId, PlayerId
 from deploy.commands.asking import ask, instant
-from deploy.commands.audit import AUDIT
 from services.audit.asking import axes
 from services.audit.days import must_be_datable
 from services.audit.moments.moment import clearance_at
@@ -34,7 +33,6 @@ from services.core.rules import RULES
 WIDTH: Final = 110
 
 
-@AUDIT.command
 def at(  # noqa: PLR0913 - both axes, and how far is known
     player: str | None = None,
     field: str | None = None,
@@ -83,7 +81,6 @@ def at(  # noqa: PLR0913 - both axes, and how far is known
     _write(found, _cleared(found) if isinstance(found, ClearanceAt) else _wall(found), as_json=json)
 
 
-@AUDIT.command
 def what_if(  # noqa: PLR0913 - the parts of the question
     *,
     void: tuple[Annotated[int, Parameter(validator=Number(gte=1, lte=2**62))], ...] = (),
@@ -125,7 +122,6 @@ def what_if(  # noqa: PLR0913 - the parts of the question
     _write(found, _otherwise(found, left_out), as_json=json)
 
 
-@AUDIT.command
 def replay(day: date | None = None, *, park: str | None = None, json: bool = False) -> None:
     """Take every decision of a day anew, on what was recorded before it; exit 1 where one does not follow from that.
 

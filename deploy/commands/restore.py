@@ -6,11 +6,10 @@ from pathlib import Path
 
 import asyncpg
 import uvloop
-from cyclopts import App
 
 from contracts.evidence import RestoreCause
 from contracts.problems import Refused
-from deploy import restore
+from deploy import restore as deed
 from deploy.app import plain
 from deploy.nats import last_urls
 from deploy.services import PROJECTIONS
@@ -21,17 +20,15 @@ from services.core.clock import SystemClock
 from services.core.park import Park
 from services.core.pool import LOST, Pool
 from services.core.settings import Settings, read
-from services.evidence.outside import OutsideUnusable
+from services.evidence.outside import Outside, OutsideUnusable
 from services.evidence.restoration import NotRestored
+from services.evidence.rounds import NotSigned, Rounds
 
-RESTORE = App(name="restore", help="Begin a new epoch of the log, after the database was brought back from a backup.")
+_UNSIGNED: tuple[type[Exception], ...] = (NotSigned, OutsideUnusable, *LOST)
 
 
-@RESTORE.default
-def command(*, yes: bool = False, cause: RestoreCause = "backup", park: str | None = None) -> None:
-    """Tell what was lost and, with --yes, begin a new epoch of the log, whose first event says it.
-
-    The database must be up; the park may be running, and then goes on by itself.
+def restore(*, yes: bool = False, cause: RestoreCause = "backup", park: str | None = None) -> None:
+    """Tell what a database that was brought back from a backup has lost and, with --yes, begin a new epoch of its log; the park may be running.
 
     Parameters
     ----------
@@ -81,14 +78,24 @@ async def _restore(
 async def _one(  # noqa: PLR0913, PLR0917 - what the deed takes
     park: Park, pool: Pool, folder: Path, bus: Bus | None, admin: str, cause: RestoreCause | None
 ) -> None:
-    found = await restore.look(park, pool, folder, bus, PROJECTIONS)
+    found = await deed.look(park, pool, folder, bus, PROJECTIONS)
     for sentence in found.sentences:
         _say(sentence)
     if cause is None:
         _say(f"Nothing was changed. To begin epoch {found.loss.epoch}: fieldledger restore --park {park.park} --yes")
         return
-    first = await restore.begin(found, park, pool, admin, folder, PROJECTIONS, cause)
+    first = await deed.begin(found, park, pool, admin, folder, PROJECTIONS, cause)
     _say(f"Epoch {found.loss.epoch} has begun at position {first}. Whatever devices have kept they may send again now.")
+    _say(await first_checkpoint(park, Outside(folder, park.park), plain(pool.url)))
+
+
+async def first_checkpoint(park: Park, outside: Outside, url: str) -> str:
+    """Have the epoch's first checkpoint signed; the sentence what was signed, or why nothing was."""
+    try:
+        signed = await Rounds(park, outside, lambda: asyncpg.connect(url, command_timeout=30)).sign()
+    except _UNSIGNED as error:
+        return f"No checkpoint of it is signed yet: {error} The park signs one while it runs, or you do: fieldledger audit checkpoint --sign"
+    return f"Its first checkpoint is signed, over {signed.checkpoint.size} events."
 
 
 def _bus(settings: Settings, state: Path) -> Bus | None:

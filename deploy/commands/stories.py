@@ -12,7 +12,6 @@ from cyclopts import Parameter
 
 from contracts.story import Seen, SeenPlayers, Story, Told
 from deploy.commands.asking import ask, instant
-from deploy.commands.audit import AUDIT
 from services.audit.stories.routes import tag_of
 from services.audit.stories.sightings import by_place, by_sign
 from services.audit.stories.sources import story_of
@@ -23,7 +22,6 @@ from services.core.rules import RULES
 WIDTH: Final = 110
 
 
-@AUDIT.command
 def story(
     kind: str,
     subject: str,
@@ -56,7 +54,6 @@ def story(
     _write(found, told(found), as_json=json)
 
 
-@AUDIT.command
 def find(  # noqa: PLR0913 - the ways in which somebody may be remembered
     *,
     day_pass: str | None = None,

@@ -12,7 +12,6 @@ import msgspec
 from contracts.vault import AccessReport, Kept, Mention
 from contracts.words import StaffId
 from deploy.commands.asking import answered, park_of
-from deploy.commands.audit import AUDIT
 from deploy.state import DEFAULT, private_folder
 from deploy.upkeep import database_of
 from services.audit.query import fitting
@@ -31,7 +30,6 @@ Sentences = Mapping[int, str]
 """By position, what an event says."""
 
 
-@AUDIT.command
 def access(person: str, *, actor: str | None = None, park: str | None = None, json: bool = False) -> None:
     """Open all that is kept about one person. That it was asked, and by whom, is put on the record first.
 

@@ -22,10 +22,10 @@ async def health() -> Alive:
 
 @get("/ready", opt={"public": True})
 async def ready(request: Request[Any, Any, Any]) -> Response[Readiness]:
-    """503 unless every park's log can be read. The bus may be down without harm: that is said, not failed."""
+    """503 unless every park's log can be read and written. The bus may be down without harm: that is said, not failed."""
     parks = {name: await _state(request, park) for name, park in request.app.state.parks.items()}
-    readable = all(isinstance(park.log, LogState) for park in parks.values())
-    return Response(Readiness(ready=readable, parks=parks), status_code=200 if readable else 503)
+    able = all(isinstance(park.log, LogState) and not park.log.why for park in parks.values())
+    return Response(Readiness(ready=able, parks=parks), status_code=200 if able else 503)
 
 
 async def _state(request: Request[Any, Any, Any], park: Park) -> ParkState:
@@ -37,7 +37,7 @@ async def _state(request: Request[Any, Any, Any], park: Park) -> ParkState:
     relay = request.app.state.relays.get(park.park)
     signer = request.app.state.signers.get(park.park)
     return ParkState(
-        log=LogState(epoch=head.epoch, position=head.position),
+        log=LogState(epoch=head.epoch, position=head.position, why=park.log.behind),
         projections=ProjectionsState(
             position=projector.position(), from_bus=projector.connected, failed=projector.failures
         ),

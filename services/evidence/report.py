@@ -18,6 +18,12 @@ from services.evidence.witness import Witness
 Tell = Callable[[int, int], None]
 """Told now and then how far the check is, and where it will end."""
 
+_TRUNCATED = (
+    "What to do: if the database was brought back from a backup, begin a new epoch of the log: fieldledger restore tells what was lost and changes "
+    "nothing before you say --yes. If it was not, somebody took events out: keep this database as it is, bring back a backup that holds "
+    "them in its place, and then restore."
+)
+
 
 class Report(Struct, frozen=True, kw_only=True):
     """`events` were checked, the whole log as of the start; of each kind of finding only the first are listed, by position."""
@@ -46,6 +52,8 @@ class Report(Struct, frozen=True, kw_only=True):
         yield from (one.sentence for one in self.findings)
         if self.found > len(self.findings):
             yield f"{self.found - len(self.findings):,} findings more are not listed."
+        if any(one.kind == "truncated" for one in self.findings):
+            yield _TRUNCATED
         if self.signed_at is None:
             yield "No checkpoint bears this log out, so bytes that were changed cannot be told. Sign one: fieldledger audit checkpoint --sign."
         else:

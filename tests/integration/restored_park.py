@@ -91,11 +91,12 @@ class Park:
     # the process
 
     def start(self):
+        """Start it, and wait until it answers, whether it is ready to record or not."""
         arguments = [self.database.url, self.bus.relay, self.bus.service, self.name, str(self.port), str(self.outside)]
         with (self.state / "service.log").open("ab") as log:
             command = [sys.executable, "-m", "tests.faults.child", *arguments]
             self.service = subprocess.Popen(command, cwd=ROOT, stdout=log, stderr=log)
-        until(lambda: self.http.get("/ready").status_code == httpx.codes.OK)
+        until(self.ready)
 
     def stop(self):
         if self.service is not None:

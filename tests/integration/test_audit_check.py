@@ -374,6 +374,23 @@ async def test_each_park_of_a_database_is_checked_by_itself(recorded):
     assert {(one.kind, one.position) for one in reports[1].findings} == {("head", 12)}
 
 
+async def test_whoever_finds_the_log_truncated_is_told_what_to_do_next(recorded, tmp_path):
+    (tmp_path / "service.secret").write_text("tests-only")
+    environment = {"DATABASE_URL": recorded.database.admin_url, "FIELDLEDGER_STATE": str(tmp_path)}
+    command = [sys.executable, "-m", "deploy.main", "audit", "check"]
+
+    def run():
+        return subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
+
+    whole = await asyncio.to_thread(run)
+    assert (whole.returncode, "fieldledger restore" in whole.stdout) == (0, False), whole.stdout
+    await recorded.tamper(*TRUNCATED)
+    found = await asyncio.to_thread(run)
+    assert found.returncode == 1
+    assert "The log was truncated." in found.stdout
+    assert "begin a new epoch of the log: fieldledger restore" in found.stdout
+
+
 async def test_the_command_prints_sentences_or_json_and_exits_with_one_where_anything_was_found(recorded, tmp_path):
     (tmp_path / "service.secret").write_text("tests-only")
 

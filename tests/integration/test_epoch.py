@@ -9,6 +9,7 @@ import pytest
 from contracts.leaf import decode
 from contracts.problems import Unavailable
 from deploy import restore
+from deploy.commands import restore as command
 from services.core import generations
 from services.core.clock import SystemClock
 from services.core.fold import Fold
@@ -78,6 +79,16 @@ async def test_a_stored_tree_that_reaches_beyond_the_backup_is_made_again(signin
     assert await begun(signing) == 10
     newest = head_of(await signing.sign())
     assert (newest.epoch, newest.size) == (2, 11)
+
+
+async def test_an_epoch_whose_first_checkpoint_cannot_be_signed_has_begun_and_the_reason_is_told(signing):
+    await signing.as_owner(*BACK)
+    assert await begun(signing) == 10
+    signing.exchange("no note at all\n")
+    said = await command.first_checkpoint(domain(signing), signing.outside, signing.park.database.url)
+    assert said.startswith("No checkpoint of it is signed yet: ")
+    assert said.endswith("fieldledger audit checkpoint --sign")
+    assert (await signing.log.head()).epoch == 2
 
 
 async def test_nothing_is_begun_on_a_log_that_was_changed_before_it_was_brought_back(signing):

@@ -81,6 +81,7 @@ def the_loss(park, seen):
     seen.written = park.http.post(f"/parks/{park.name}/{path}", json=body, headers=headers)
     seen.signed = park.ask("POST", "evidence/checkpoint", seen.manager)
     seen.ready = park.ready()
+    seen.readiness = park.http.get("/ready")
     seen.meanwhile = park.everything()
 
 
@@ -90,6 +91,9 @@ def the_restore(park, seen):
     seen.after_looking = park.everything()
     seen.restored = park.command("restore", "--yes", "--cause", "point_in_time")
     assert seen.restored.returncode == 0, seen.restored.stderr
+    seen.first = park.rows(
+        "SELECT note FROM evidence.checkpoint WHERE park = %s AND epoch = 2 ORDER BY size", park.name
+    )
     seen.begun = park.events()[seen.backup[1]]
     park.until_open(seen.manager)
     seen.again = seen.device.send_again()
@@ -114,6 +118,22 @@ def test_until_a_person_has_looked_the_relay_halts_nothing_is_signed_and_nothing
         f"known up to position {told.end} of epoch 1."
     )
     assert told.meanwhile == told.brought_back
+
+
+def test_meanwhile_the_park_is_not_ready_and_says_why_and_afterwards_it_is(told):
+    assert (told.readiness.status_code, told.readiness.json()["ready"]) == (503, False)
+    log = told.readiness.json()["parks"][told.park.name]["log"]
+    assert log == {"epoch": 1, "position": told.backup[1], "why": told.written.json()["detail"]}
+    now = told.park.http.get("/ready")
+    assert (now.status_code, now.json()["ready"]) == (200, True)
+    assert told.park.ready()["log"]["why"] == ""
+
+
+def test_the_first_checkpoint_of_the_epoch_is_signed_at_once(told):
+    (first, *_) = [Checkpoint.parse(note.read(text).text) for (text,) in told.first]
+    assert first.origin == "fieldledger/larchmoor-restored/2"
+    assert first.size > told.backup[1]
+    assert f"Its first checkpoint is signed, over {first.size} events." in told.restored.stdout
 
 
 def test_looking_tells_what_was_lost_and_changes_nothing(told):
@@ -248,6 +268,19 @@ def test_a_case_file_of_the_new_epoch_is_verified_offline(told, tmp_path):
     assert made.returncode == 0, made.stderr
     examined = told.park.command("verify", str(file))
     assert examined.returncode == 0, examined.stdout + examined.stderr
+
+
+def test_a_case_file_is_not_written_over_another_file_unless_that_is_wanted(told, tmp_path):
+    file = tmp_path / "case.zip"
+    file.write_bytes(b"the case of last year")
+    refused = told.park.command("audit", "case", "person", "ben", "--out", str(file))
+    assert refused.returncode == 1
+    assert refused.stderr.startswith(f"fieldledger: {file} is there already, and was left as it is.")
+    assert "--force" in refused.stderr
+    assert file.read_bytes() == b"the case of last year"
+    forced = told.park.command("audit", "case", "person", "ben", "--out", str(file), "--force")
+    assert forced.returncode == 0, forced.stderr
+    assert told.park.command("verify", str(file)).returncode == 0
 
 
 def test_who_was_erased_before_the_backup_was_brought_back_is_unreadable_again_and_that_is_on_the_record(told):
