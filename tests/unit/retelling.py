@@ -8,7 +8,7 @@ from contracts.envelope import Recorded
 from contracts.rules import Rules
 from services.audit.replays import decisions
 from services.audit.replays.decisions import KINDS, Outcome
-from services.audit.replays.retold import retold
+from services.audit.replays.retold import rests_on, retold
 from services.audit.replays.standings import Differs
 from services.audit.replays.what_if import Answer, Question, Turned, replay, turned
 from services.core.fold import Given, Subject
@@ -65,6 +65,18 @@ class Naive:
         return given
 
 
+def told_anew(events: Iterable[Recorded[Any]], rules: Rules) -> list[Recorded[Any]]:
+    """Every event under other rules, each on what they had made of those before it."""
+    told: list[Recorded[Any]] = []
+    for event in events:
+        given = Given()
+        for fold, subject in rests_on(event):
+            tag = fold.tag(subject)
+            given.put((fold, subject), fold.over(subject, (one for one in told if tag in one.tags)))
+        told.append(retold(event, rules, given))
+    return told
+
+
 def by_brute_force(day: Scenario, *void: int, rules: Rules | None = None) -> list[Told]:
     """Every decision that differs, without any of the short cuts."""
     cautions = {getattr(one.data, "caution", None) for one in day.events if one.position in void} - {None}
@@ -74,7 +86,7 @@ def by_brute_force(day: Scenario, *void: int, rules: Rules | None = None) -> lis
         if one.position in void or (one.type == "discipline.caution_resolved" and one.data.caution in cautions)
     }
     other = [one for one in day.events if one.position not in left_out]
-    other = other if rules is None else [retold(one, rules) for one in other]
+    other = other if rules is None else told_anew(other, rules)
     recorded, otherwise = Naive(day.events), Naive(other)
     found: list[Turned] = []
     for event in day.events:

@@ -14,7 +14,7 @@ from contracts.envelope import Recorded
 from contracts.rules import Rules
 from services.audit.replays import decisions
 from services.audit.replays.decisions import KINDS, MEMORY, Outcome, Reasons
-from services.audit.replays.retold import retold
+from services.audit.replays.retold import rests_on, retold
 from services.audit.replays.standings import Differs, Standings
 from services.audit.replays.worlds import Before, Worlds
 
@@ -50,11 +50,11 @@ class Answer(Struct):
 async def replay(story: Story, before: Before, question: Question) -> Answer:
     """Every decision and consequence that would have been another. `before` tells the states at which the story begins."""
     worlds, answer = Worlds(before), Answer(set(), 0, [], [])
-    telling, standings = _Telling(question, answer.void), Standings(worlds, question.rules)
+    telling, standings = _Telling(question, worlds, answer.void), Standings(worlds, question.rules)
     async for events in story:
         await worlds.have(tag for event in events for tag in MEMORY.tags(event))
         for event in events:
-            told = telling.of(event)
+            told = await telling.of(event)
             if type(event.data) in KINDS:
                 answer.seen += 1
                 if told is not None:
@@ -67,12 +67,13 @@ async def replay(story: Story, before: Before, question: Question) -> Answer:
 class _Telling:
     """How the other world tells each event. With a caution goes the word on whom it was about, which only repeats it."""
 
-    def __init__(self, question: Question, void: set[int]) -> None:
+    def __init__(self, question: Question, worlds: Worlds, void: set[int]) -> None:
         self._question = question
+        self._worlds = worlds
         self._void = void
         self._cautions: set[str] = set()
 
-    def of(self, event: Recorded[Any]) -> Recorded[Any] | None:
+    async def of(self, event: Recorded[Any]) -> Recorded[Any] | None:
         data = event.data
         if event.position in self._question.void or (
             isinstance(data, CautionResolved) and data.caution in self._cautions
@@ -81,7 +82,10 @@ class _Telling:
             if isinstance(data, CautionRecorded):
                 self._cautions.add(data.caution)
             return None
-        return event if self._question.rules is None else retold(event, self._question.rules)
+        if self._question.rules is None:
+            return event
+        await self._worlds.have(fold.tag(subject) for fold, subject in rests_on(event))
+        return retold(event, self._question.rules, self._worlds.other)
 
 
 async def _again(event: Recorded[Any], worlds: Worlds, rules: Rules | None) -> Iterable[Turned]:
