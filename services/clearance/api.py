@@ -3,26 +3,22 @@
 from collections.abc import Iterable
 from typing import Any
 
-import msgspec
 from litestar import Request, get
 from litestar.params import FromPath
 
 from contracts.clearance import GATE, Clearance, Clearances, Names
 from contracts.envelope import Reason
-from contracts.problems import InvalidParameter
 from contracts.registration import Refund
 from contracts.words import DayPass, FieldId, PlayerId
-from services.clearance import model, refund, tables
+from services.clearance import chronographs, model, refund, tables
+from services.clearance.asking import fits, moment_of
 from services.clearance.field import FIELD
 from services.clearance.field import reasons as field_reasons
 from services.core.command import Handler, Moment
 from services.core.fold import Given, Subject
 from services.core.folds import Folds
-from services.core.park import Park
-from services.core.plainly import plainly
 from services.core.reads import at_least
 from services.core.routes import park_of
-from services.core.rules import RULES, operating_day
 from services.core.service import Service
 
 PROJECTION = Folds("clearance", model.FOLDS)
@@ -33,20 +29,20 @@ PROJECTION = Folds("clearance", model.FOLDS)
 async def player_clearance(request: Request[Any, Any, Any], park: FromPath[str], player: FromPath[str]) -> Clearance:
     """May this player, with what he carries, enter this field now? Read from the log itself."""
     where = park_of(request, park)
-    player = _fits(player, PlayerId, "player")
-    field = _fits(request.query_params.get("field", ""), FieldId, "field")
+    player = fits(player, PlayerId, "player")
+    field = fits(request.query_params.get("field", ""), FieldId, "field")
     shown = request.query_params.get("day_pass")
-    day_pass = None if shown is None else _fits(shown, DayPass, "day_pass")
+    day_pass = None if shown is None else fits(shown, DayPass, "day_pass")
     given, read = await where.load(model.subjects(player, field))
-    return _judge(given, player, field, _moment(where, given, max(read.values())), day_pass)
+    return _judge(given, player, field, moment_of(where, given, max(read.values())), day_pass)
 
 
 @get("/parks/{park:str}/clearance", opt={"roles": GATE})
 async def clearances(request: Request[Any, Any, Any], park: FromPath[str]) -> Clearances:
     """Who of these players is not ready for a field, and why? From the read tables, for staging's screen."""
     where = park_of(request, park)
-    field = _fits(request.query_params.get("field", ""), FieldId, "field")
-    players = _fits(request.query_params.get("players", ""), Names, "players").split(",")
+    field = fits(request.query_params.get("field", ""), FieldId, "field")
+    players = fits(request.query_params.get("players", ""), Names, "players").split(",")
     await at_least(request, where, PROJECTION.name)
     reads = [model.subjects(player, field) for player in players]
 
@@ -54,14 +50,9 @@ async def clearances(request: Request[Any, Any, Any], park: FromPath[str]) -> Cl
         return {subject for one in reads for subject in one(given)}
 
     given, epoch, position = await tables.load(request.app.state.pool, where.park, PROJECTION, all_of_them)
-    moment = _moment(where, given, position)
+    moment = moment_of(where, given, position)
     judged = tuple(_judge(given, player, field, moment) for player in players)
     return Clearances(epoch=epoch, position=position, players=judged)
-
-
-def _moment(park: Park, given: Given, position: int) -> Moment:
-    rules, now = given.of(RULES, "").rules, park.clock.now()
-    return Moment(now=now, occurred_at=now, day=operating_day(rules, now), rules=rules, position=position)
 
 
 def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str | None = None) -> Clearance:
@@ -72,13 +63,6 @@ def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str 
     return Clearance(player=player, field=field, cleared=not found, reasons=tuple(found), basis=moment.basis)
 
 
-def _fits(value: str, kind: Any, name: str) -> str:
-    if not value:
-        raise InvalidParameter(f"{name} is missing. Add it to the query: ?{name}=…", where=name)
-    try:
-        return str(msgspec.convert(value, kind))
-    except msgspec.ValidationError as error:
-        raise InvalidParameter(f"{name} does not fit: {plainly(error, kind)[0]}.", where=name) from None
-
-
-SERVICE = Service("clearance", (Handler(Refund, refund.reads, refund.refund),), (player_clearance, clearances))
+SERVICE = Service(
+    "clearance", (Handler(Refund, refund.reads, refund.refund),), (player_clearance, clearances, *chronographs.ROUTES)
+)

@@ -1,20 +1,23 @@
 """Chronographs: whether a check against a reference is good, and whether what was measured at a moment can be trusted.
 
 A check is a chart's next value, the mean of its readings less the reference's of the same shots. It closes the chronograph where the charts or the
-rule's bias say so; only a good check opens it again. Work on it begins its charts anew, and hides what it read between its last check and the work.
+rule's bias say so; only a good check opens it again, and what figures closed a word alone does not. One of too few shots that shows nothing amiss
+decides nothing. Work on it begins its charts anew, and hides what it read between its last check and the work.
 """
 
 from collections.abc import Sequence
 from datetime import timedelta
 from math import fsum
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from contracts.problems import RuleForbids
 from contracts.rules import ChronoRules
 from contracts.velocity import CheckChrono, ChronoChecked, Signal
-from services.velocity.metrology.charts import ewma, shewhart
-from services.velocity.states import Chrono, Place
+from services.velocity.metrology.charts import Point, ewma, shewhart
+from services.velocity.states import Check, Chrono, Place
 
+FIGURES: Final = frozenset({"bias", "shewhart", "ewma"})
+"""Signals that come from what was read, not from a person's word."""
 Doubt = Literal["never_checked", "worked_on", "closed", "check_overdue"]
 
 
@@ -34,8 +37,8 @@ def trust(chrono: Chrono, place: Place, rules: ChronoRules) -> Trust:
 
     Where the check before is longer ago than the rules allow, the next one must be there, and good.
     """
-    before = next((one for one in reversed(chrono.checks) if one.place < place), None)
-    after = next((one for one in chrono.checks if one.place > place), None)
+    before = last(chrono, place)
+    after = next((one for one in chrono.checks if one.place > place and one.decides), None)
     if before is None:
         return Trust("never_checked")
     if any(work > before.place and (after is None or work < after.place) for work in chrono.works):
@@ -43,19 +46,33 @@ def trust(chrono: Chrono, place: Place, rules: ChronoRules) -> Trust:
     if not before.good:
         return Trust("closed")
     if after is not None:
-        return Trust(None) if after.good else Trust("closed", after.bias_fps)
+        return Trust(None) if after.good else Trust("closed", _off_by(chrono, after, rules))
     overdue = place[0] - before.place[0] > timedelta(hours=rules.hours)
     return Trust("check_overdue" if overdue else None)
 
 
+def last(chrono: Chrono, place: Place) -> Check | None:
+    """The last check before a moment that decides anything."""
+    return next((one for one in reversed(chrono.checks) if one.place < place and one.decides), None)
+
+
+def _off_by(chrono: Chrono, check: Check, rules: ChronoRules) -> float | None:
+    """How far off a check found it, in ft/s: its own value or the moving mean, whichever reads lower, since markers pass on what reads low."""
+    if check.bias_fps is None:
+        return None
+    mean = averages([*values(chrono, check.place), check.bias_fps], rules)[-1].value
+    return min(check.bias_fps, mean)
+
+
 def values(chrono: Chrono, place: Place) -> list[float]:
     """The values of the charts up to a moment, in ft/s: of every check since the last work whose bias is known."""
+    return [one.bias_fps for one in since_work(chrono, place) if one.bias_fps is not None and one.decides]
+
+
+def since_work(chrono: Chrono, place: Place) -> list[Check]:
+    """The checks before a moment, from the last work before it on."""
     begun = max((work for work in chrono.works if work < place), default=None)
-    return [
-        one.bias_fps
-        for one in chrono.checks
-        if one.bias_fps is not None and one.place < place and (begun is None or one.place > begun)
-    ]
+    return [one for one in chrono.checks if one.place < place and (begun is None or one.place > begun)]
 
 
 def checked(command: CheckChrono, chrono: Chrono, place: Place, rules: ChronoRules) -> ChronoChecked:
@@ -67,28 +84,49 @@ def checked(command: CheckChrono, chrono: Chrono, place: Place, rules: ChronoRul
             where="$.reference_fps",
         )
     bias = (fsum(readings) - fsum(references)) / len(readings) if readings else command.bias_fps
-    signals: list[Signal] = [] if command.good else ["person"]
-    if readings and len(readings) < rules.check_readings:
-        signals.append("too_few")
+    found: list[Signal] = [] if command.good else ["person"]
+    shows_too_little = (
+        len(readings) < rules.check_readings if readings else bias is None and _closed_by_figures(chrono, place)
+    )
+    if shows_too_little:
+        found.append("too_few")
     if bias is not None:
-        signals += charted([*values(chrono, place), bias], rules)
+        found += charted([*values(chrono, place), bias], rules)
     return ChronoChecked(
         chrono=command.chrono,
-        good=not signals,
+        good=not found,
         bias_fps=bias,
         readings_fps=readings,
         reference_fps=references,
-        signals=tuple(signals),
+        signals=tuple(found),
     )
+
+
+def _closed_by_figures(chrono: Chrono, place: Place) -> bool:
+    before = last(chrono, place)
+    return before is not None and any(one in FIGURES for one in before.signals)
 
 
 def charted(biases: Sequence[float], rules: ChronoRules) -> list[Signal]:
     """What the charts say of the last of these values."""
-    found: list[Signal] = []
-    if abs(biases[-1]) > rules.bias_fps:
-        found.append("bias")
-    if shewhart(biases[-1:], target=0, sigma=rules.check_sd_fps, width=rules.shewhart_width)[-1].signal:
-        found.append("shewhart")
-    if ewma(biases, target=0, sigma=rules.check_sd_fps, weight=rules.ewma_weight, width=rules.ewma_width)[-1].signal:
-        found.append("ewma")
-    return found
+    return signals(biases[-1], singles(biases[-1:], rules)[-1], averages(biases, rules)[-1], rules)
+
+
+def signals(bias_fps: float, single: Point, mean: Point, rules: ChronoRules) -> list[Signal]:
+    """Beyond which limits a check lies: the rule's own, those of single checks, those of the moving mean."""
+    beyond: dict[Signal, bool] = {
+        "bias": abs(bias_fps) > rules.bias_fps,
+        "shewhart": single.signal,
+        "ewma": mean.signal,
+    }
+    return [name for name, found in beyond.items() if found]
+
+
+def averages(biases: Sequence[float], rules: ChronoRules) -> tuple[Point, ...]:
+    """The moving mean after each of these values, between its limits."""
+    return ewma(biases, target=0, sigma=rules.check_sd_fps, weight=rules.ewma_weight, width=rules.ewma_width)
+
+
+def singles(biases: Sequence[float], rules: ChronoRules) -> tuple[Point, ...]:
+    """Each of these values by itself, between its limits."""
+    return shewhart(biases, target=0, sigma=rules.check_sd_fps, width=rules.shewhart_width)

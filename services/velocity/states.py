@@ -19,6 +19,7 @@ from contracts.velocity import (
     MarkerTested,
     Misread,
     SetUpChanged,
+    Signal,
     StringAbandoned,
     StringOpened,
 )
@@ -79,7 +80,7 @@ class Check(Struct, frozen=True):
     good: bool
     bias_fps: float | None
     shots: int
-    signals: tuple[str, ...]
+    signals: tuple[Signal, ...]
 
     @property
     def decides(self) -> bool:
