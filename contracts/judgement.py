@@ -50,7 +50,8 @@ class Judgement(Struct, frozen=True, kw_only=True, omit_defaults=True):
     held_fps: float | None = None
     """What is held against the limit: the highest reading, the mean with its guard band, or the bound of the next shot.
 
-    For the last two it is the mean alone while there are too few readings: it can turn down, and not pass."""
+    For the last two it is the mean alone while there are too few readings: it can turn down, and not pass. Of a string that was shot on, it is the
+    highest that it came to since it was full."""
     margin_fps: float | None = None
     """The limit less what is held against it."""
     turn_down_fps: float | None = None

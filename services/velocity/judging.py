@@ -1,6 +1,6 @@
 """Judging: what a string of readings says about a limit, by the park's rule.
 
-One string, one judgement: the number of readings is the rule's, and nobody shoots on until it passes, since a marker at the limit
+One string, one judgement: the number of readings is the rule's, and shooting on never makes a string pass, since a marker at the limit
 would then pass a mean three or four times as often as the stated risk. Nothing is struck out for being high: a string that is too fast turns the
 marker down even where it is short or doubtful, and a misread that would have turned it down, had it been a reading, makes the string decide nothing.
 """
@@ -60,14 +60,23 @@ def verdict(shot: Shot, bound: Bound, rules: VelocityRules) -> tuple[Verdict, tu
 def held(readings_fps: tuple[float, ...], rules: VelocityRules) -> float | None:
     """The speed in ft/s that is held against the limit, None where nothing was read.
 
-    Of a string that is short its mean alone where a full one's would be guarded: a mean that reaches the limit is too fast with any guard.
+    Of a short string it is its mean alone where a full one's would be guarded, since a mean that reaches the limit is too fast with any guard.
+    Of one that was shot on it is the highest that it came to once it was full, so that nobody shoots on until it passes.
     """
     if not readings_fps:
         return None
+    full = needed(rules)
+    if rules.basis == "every":
+        return max(readings_fps)
+    if len(readings_fps) < full:
+        return summarize(readings_fps).mean_fps
+    return max(_bound(readings_fps[:n], rules) for n in range(full, len(readings_fps) + 1))
+
+
+def _bound(readings_fps: tuple[float, ...], rules: VelocityRules) -> float:
     string = summarize(readings_fps)
-    if rules.basis != "every" and string.n < needed(rules):
-        return string.mean_fps
-    return upper_bound(string, rules.basis, risk=rules.risk, instrument_u=rules.instrument_u_fps)
+    bound = upper_bound(string, rules.basis, risk=rules.risk, instrument_u=rules.instrument_u_fps)
+    return string.highest_fps if bound is None else bound
 
 
 def _too_fast(speed_fps: float | None, bound: Bound, rules: VelocityRules) -> bool:

@@ -45,7 +45,7 @@ def sorted_out(
 def sorted_anew(
     readings_fps: Sequence[float], misreads: Sequence[Misread], then: VelocityRules, now: VelocityRules
 ) -> tuple[tuple[float, ...], tuple[Misread, ...]]:
-    """The same string as other rules would have sorted it out: `then` those that did. What somebody named a misread stays one."""
+    """The same string as other rules would have sorted it out: `then` those that did. What somebody alone named a misread stays one."""
     shown: list[float] = []
     named: list[Misread] = []
     waiting = list(misreads)
