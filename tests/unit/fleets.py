@@ -33,7 +33,7 @@ class Marker:
         return [float(speed) for speed in np.round(self.level + self.gains * hours + self.sd * scatter, 1)]
 
 
-def fleet(  # noqa: PLR0913 - the truth of a fleet
+def fleet(
     rng: np.random.Generator,
     *,
     markers: int = 25,

@@ -85,7 +85,7 @@ def test_the_published_example_of_many_looks():
 
 
 def test_the_cube_root_of_a_strings_variance_is_close_to_normal():
-    """Wilson and Hilferty (1931): mean 1 - 2/(9ν), variance 2/(9ν), against SciPy's chi-square, for strings of 3, 5 and 10."""
+    """Wilson and Hilferty (1931): mean 1 - 2/(9f) and variance 2/(9f) at f degrees of freedom, against SciPy's chi-square, for strings of 3, 5 and 10."""
     for n in (3, 5, 10):
         free = n - 1
         shares = np.array([0.05, 0.5, 0.95, 0.99])
@@ -146,7 +146,7 @@ def test_what_was_planted_is_found_and_nobody_else_is_blamed():
 
 
 def test_a_whole_model_that_creeps_spreads_and_stops_is_named_beside_its_markers():
-    heron = {number: 0.5 for number in range(0, 24, 2)}
+    heron = dict.fromkeys(range(0, 24, 2), 0.5)
     rng = RNG(22)
     made = fleet(
         rng, markers=24, days=8, models=("Heron", "Wren"), gains=heron, spreads=dict.fromkeys(heron, 6.0),

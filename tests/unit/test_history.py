@@ -5,59 +5,15 @@ from random import Random
 
 import pytest
 
-from contracts.envelope import Basis
-from contracts.equipment import (
-    GearIssued,
-    GearQuarantined,
-    GearReleased,
-    GearReturned,
-    MarkerHandedOver,
-    MarkerRegistered,
-    MarkerSwapped,
-)
-from contracts.velocity import MarkerSpotChecked, MarkerTested, SetUpChanged
+from contracts.equipment import GearReleased, MarkerHandedOver, MarkerSwapped
 from services.velocity.creep import points
 from services.velocity.hired import AMONG, FLEET, HIRED, among_day
 from services.velocity.history import DAYS, ENTRIES, HISTORY, Change, Read, Spot
 from services.velocity.states import BENCH
+from tests.unit.marker_days import changed, issued, quarantined, registered, returned, spot, string
 from tests.unit.scenario import NINE, Scenario
 
-BASIS = Basis(now=NINE, rules="default", position=1)
 TODAY = NINE.date()
-
-
-def registered(marker="m1", owner=None):
-    return MarkerRegistered(marker=marker, owner=owner, model="Heron", calibre=".68", firing_mode="semi", gas="air")
-
-
-def tested(*readings, marker="m1", chrono="bench-1", low=False):
-    return MarkerTested(
-        test=f"t-{marker}", marker=marker, chrono=chrono, readings_fps=readings, misreads=(), low_pressure=low,
-        sealed=True, temperature_c=None, ball_g=None, rate_bps=None,
-    )  # fmt: skip
-
-
-def spot(speed, finding="under", marker="m1"):
-    return MarkerSpotChecked(
-        check="c1", marker=marker, field="birch", game=None, player=None, speed_fps=speed, bench_limit_fps=285,
-        stop_limit_fps=300, finding=finding,
-    )  # fmt: skip
-
-
-def issued(player, marker="m1"):
-    return GearIssued(basis=BASIS, player=player, marker=marker, mask=None, bottle=None)
-
-
-def returned(player, marker="m1"):
-    return GearReturned(player=player, marker=marker, mask=None, bottle=None)
-
-
-def changed(change):
-    return SetUpChanged(marker="m1", change=change, firing_mode=None)
-
-
-def quarantined(fault):
-    return GearQuarantined(marker="m1", mask=None, bottle=None, fault=fault)
 
 
 @pytest.fixture
@@ -71,20 +27,20 @@ def history(scenario, marker="m1"):
 
 
 def test_a_string_is_kept_as_its_figures(shed):
-    shed.at(5).given(tested(268.0, 270.0, 275.0))
+    shed.at(5).given(string(268.0, 270.0, 275.0))
     (read,) = history(shed).entries
     assert (read.chrono, read.n, read.mean_fps, read.highest_fps) == ("bench-1", 3, 271.0, 275.0)
     assert read.sd_fps == pytest.approx(13**0.5)
 
 
 def test_a_string_at_low_pressure_says_nothing_about_the_marker_and_one_of_misreads_only_neither(shed):
-    shed.at(5).given(tested(240.0, 238.0, 236.0, low=True), tested())
+    shed.at(5).given(string(240.0, 238.0, 236.0, low=True), string())
     assert history(shed).entries == ()
 
 
 def test_what_changes_the_set_up_stands_between_strings_and_a_refill_does_not(shed):
-    shed.at(5).given(tested(268.0, 270.0), changed("refill"))
-    shed.at(6).given(changed("barrel"), tested(280.0, 281.0))
+    shed.at(5).given(string(268.0, 270.0), changed("refill"))
+    shed.at(6).given(changed("barrel"), string(280.0, 281.0))
     shed.at(7).given(GearReleased(marker="m1", mask=None, bottle=None))
     assert [one.what if isinstance(one, Change) else one.mean_fps for one in history(shed).entries] == [
         269.0, "barrel", 280.5, "repair",
@@ -92,9 +48,9 @@ def test_what_changes_the_set_up_stands_between_strings_and_a_refill_does_not(sh
 
 
 def test_readings_of_one_set_up_and_one_instrument_lie_on_one_line(shed):
-    shed.at(5).given(tested(268.0, 270.0), spot(272.0))
-    shed.at(65).given(tested(271.0, 273.0), tested(271.0, chrono="bench-2"), spot(288.0, "over_bench"))
-    shed.at(125).given(tested(260.0, 262.0))
+    shed.at(5).given(string(268.0, 270.0), spot(272.0))
+    shed.at(65).given(string(271.0, 273.0), string(271.0, chrono="bench-2"), spot(288.0, "over_bench"))
+    shed.at(125).given(string(260.0, 262.0))
     lines = [(point.line[0], point.line[1], point.shots) for point in points(history(shed))]
     assert lines == [
         (0, "chrono:bench-1", 2), (0, "field", 1), (0, "chrono:bench-1", 2), (0, "chrono:bench-2", 1), (0, "field", 1),
@@ -108,9 +64,9 @@ def test_a_spot_check_over_the_limit_ends_the_set_up(shed):
 
 
 def test_nights_are_no_hours_of_a_marker(shed):
-    shed.at(0).given(tested(268.0, 270.0))
+    shed.at(0).given(string(268.0, 270.0))
     shed.at(120).given(returned("p1"))
-    shed.at(24 * 60).given(tested(268.0, 270.0))
+    shed.at(24 * 60).given(string(268.0, 270.0))
     shed.at(24 * 60 + 90).given(spot(270.0))
     kept = history(shed)
     hours = [kept.hours(one.at) for one in kept.entries]
@@ -153,12 +109,8 @@ def test_a_players_own_marker_is_in_its_owners_hands_and_not_hired(shed):
 
 
 def test_the_order_in_which_things_are_told_makes_no_difference_to_what_was_read():
-    told = [
-        (number, event)
-        for number, event in enumerate(
-            [tested(268.0, 270.0), changed("bolt"), spot(271.0), tested(275.0), quarantined("jam"), issued("p1")]
-        )
-    ]
+    things = [string(268.0, 270.0), changed("bolt"), spot(271.0), string(275.0), quarantined("jam"), issued("p1")]
+    told = list(enumerate(things))
     made = set()
     for seed in range(20):
         Random(seed).shuffle(told)  # noqa: S311 - an order
@@ -174,7 +126,7 @@ def test_the_order_in_which_things_are_told_makes_no_difference_to_what_was_read
 
 def test_it_is_bounded_however_long_the_marker_serves(shed):
     for day in range(DAYS + 30):
-        shed.at(day * 24 * 60).given(issued("p1"), tested(270.0, 271.0))
+        shed.at(day * 24 * 60).given(issued("p1"), string(270.0, 271.0))
     kept = history(shed)
     assert (len(kept.entries), len(kept.days)) == (ENTRIES, DAYS)
     newest = shed.events[-1].occurred_at
@@ -184,7 +136,7 @@ def test_it_is_bounded_however_long_the_marker_serves(shed):
 
 def test_the_rows_are_the_folds_of_the_log_and_are_read_back_as_they_were(shed):
     shed.given(registered("m9", owner="p7"))
-    shed.at(5).given(tested(268.0, 270.0, 269.0), spot(271.0), changed("bolt"), quarantined("jam"), issued("p1"))
+    shed.at(5).given(string(268.0, 270.0, 269.0), spot(271.0), changed("bolt"), quarantined("jam"), issued("p1"))
     states = {}
     for event in shed.events:
         FLEET.apply([event], states)
