@@ -22,6 +22,8 @@ AlertKind = Literal[
     "search_open",
     "not_cleared_on_field",
     "over_stop_limit",
+    "chrono_closed",
+    "chrono_overdue",
     "no_first_aider",
     "unresolved_caution",
 ]

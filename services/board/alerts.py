@@ -6,6 +6,7 @@ from typing import Final
 from contracts.board import Alert
 from services.board.at_hand import AtHand
 from services.board.heads import missing, short
+from services.board.instruments import chrono_alerts
 from services.board.notes import LINE_UP, SPOT_CHECK, UNRESOLVED
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE, Entry
@@ -30,6 +31,7 @@ def alerts(at_hand: AtHand) -> tuple[Alert, ...]:
         *(alert for story in stories for alert in _holds(story)),
         *(alert for story in stories for alert in _heads(at_hand, story)),
         *_on_fields(at_hand, titles),
+        *chrono_alerts(at_hand, titles),
         *_first_aid(at_hand),
         *_unresolved(at_hand, titles),
     )

@@ -23,6 +23,8 @@ from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
+from services.velocity.measured import CHRONOS, OUTPUT
+from services.velocity.states import CHRONO
 
 SLICE = 50
 """Players judged before the others in this process get their turn."""
@@ -70,7 +72,9 @@ class Memory:
 
     async def open(self, now: datetime) -> None:
         """Read the park and the people of the day that it is there."""
-        await self._ask([(RULES, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (FIELDS, ""), (UNRESOLVED, "")])
+        await self._ask(
+            [(RULES, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (FIELDS, ""), (UNRESOLVED, ""), (CHRONOS, "")]
+        )
         await self._ask((LAST_RESULT, station) for station in STATIONS)
         self._today = f"day:{self.moment(now).day}:"
         for tag in await self._rows[NOTES.name].ask_prefix(self._today):
@@ -101,6 +105,8 @@ class Memory:
         """Take in what was told, and judge whom it touches, at most so many now: the park's holds wait for nobody's papers."""
         touched = self._take_in()
         touched |= await self._follow_games()
+        chronos = self.given.of(CHRONOS, "").names
+        await self._ask((fold, name) for name in chronos for fold in (CHRONO, OUTPUT))
         self._due = dict.fromkeys([*touched, *self._due])
         now_judged = list(self._due)[:most]
         await self._judge(now_judged, now)

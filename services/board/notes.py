@@ -21,6 +21,7 @@ from services.core.fold import Fold
 from services.core.folds import Folds
 from services.duty.states import OPENED_DAY
 from services.games.states import BESIDE, GAME
+from services.velocity.measured import CHRONOS, OUTPUT
 
 Place = tuple[datetime, int]
 """When something happened, and its position where two things happened at once."""
@@ -196,4 +197,7 @@ def _unresolved(event: Recorded[Any]) -> Iterable[str]:
         yield "unresolved"
 
 
-NOTES = Notes("board", (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT))
+NOTES = Notes(
+    "board",
+    (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, OUTPUT),
+)

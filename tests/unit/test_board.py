@@ -25,9 +25,10 @@ from contracts.games import (
 )
 from contracts.incidents import RecordUnfit
 from contracts.registration import RecordLeft, RegisterPerson, RegisterPlayer
-from contracts.velocity import ChangeSetUp, SpotCheckMarker, TestMarker
+from contracts.velocity import AdjustChrono, ChangeSetUp, SpotCheckMarker, TestMarker
 from services.board.notes import NOTES
 from tests.unit.board_view import open_park, shown
+from tests.unit.instruments import agrees, checks
 from tests.unit.scenario import NINE
 from tests.unit.test_clearance import called, played, ready_player
 
@@ -257,6 +258,51 @@ def test_a_marker_over_the_stop_limit_on_a_field_raises_an_alert_until_it_is_off
     assert alert.sentence.startswith("Red 1 on Birch: marker at 305 ft/s, stop limit 300.")
     park.at(14).when(RecordOut(player="p1", field="birch", cause="walked_off"))
     assert kinds(park) == []
+
+
+def test_a_chronograph_out_of_control_is_an_alert_with_how_many_it_measured_and_who_carries_one_on_a_field(park):
+    live(park, "p1", "p2")
+    park.when(TestMarker(test="t9", marker="m2", chrono="c1", readings_fps=(270, 271, 272)))
+    checks(park.at(20), -4, -4, -4)
+    (alert,) = shown(park).alerts
+    assert (alert.kind, alert.since) == ("chrono_closed", NINE + timedelta(minutes=20))
+    assert alert.sentence == (
+        "Chronograph c1 is out of control: measure on another. Markers measured on it since its last good check: 3. "
+        "Not cleared any more, on Birch: red 1. Cover on, off the field, retest."
+    )
+
+
+def test_the_alert_stands_until_it_is_open_again_and_nobody_on_a_field_carries_what_it_measured(park):
+    live(park, "p1", "p2")
+    checks(park.at(20), -4, -4, -4)
+    park.at(21).when(RecordOut(player="p2", field="birch", cause="walked_off"))
+    park.when(AdjustChrono(chrono="c1", work="settings"))
+    agrees(park.at(22))
+    assert said(park) == [
+        "Measured on chronograph c1 and not cleared any more, on Birch: red 1. Cover on, off the field, retest."
+    ]
+    park.at(23).when(RecordOut(player="p1", field="birch", cause="walked_off"))
+    assert kinds(park) == []
+
+
+def test_work_on_a_chronograph_that_was_not_checked_before_it_is_an_alert_for_who_is_on_a_field(park):
+    live(park, "p1", "p2")
+    park.at(20).when(AdjustChrono(chrono="c1", work="battery"))
+    assert said(park) == [
+        "Measured on chronograph c1 and not cleared any more, on Birch: red 1, red 2. Cover on, off the field, retest."
+    ]
+
+
+def test_a_chronograph_in_use_whose_check_is_overdue_is_an_alert_and_one_that_was_not_used_today_is_not(park):
+    assert kinds(park.at(240)) == []
+    (alert,) = shown(park.at(241)).alerts
+    assert (alert.kind, alert.since) == ("chrono_overdue", NINE + timedelta(minutes=240))
+    agrees(park)
+    assert kinds(park) == []
+    checks(park, -4, -4, -4)
+    assert kinds(park) == ["chrono_closed"]
+    tomorrow = park.at(24 * 60)
+    assert not {"chrono_closed", "chrono_overdue"} & set(kinds(tomorrow))
 
 
 def test_an_open_head_count_names_who_is_missing_and_a_search_goes_on_after_the_sweep(park):

@@ -28,6 +28,8 @@ from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
+from services.velocity.measured import CHRONOS, OUTPUT
+from services.velocity.states import CHRONO
 
 OF_THE_BOARD: Final = frozenset({"day", "station", "unresolved"})
 """Prefixes of tags that no event bears: the board makes them."""
@@ -81,7 +83,8 @@ def _subjects(given: Given, players: Iterable[str]) -> set[Subject]:
     """Everything that a status rests on."""
     names = given.of(FIELDS, "").names
     games = {game for name in names for game in given.of(FIELD, name).runs}
-    wanted: set[Subject] = {(FIELDS, ""), (OPENED_DAY, ""), (PARK_STAFF, "")}
+    wanted: set[Subject] = {(FIELDS, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (CHRONOS, "")}
+    wanted |= {(fold, name) for name in given.of(CHRONOS, "").names for fold in (CHRONO, OUTPUT)}
     wanted |= {(fold, name) for name in names for fold in (FIELD, FIELD_STAFF, BESIDE)}
     wanted |= {(fold, game) for game in games for fold in (GAME, LINE_UP)}
     for player in players:
