@@ -19,7 +19,7 @@ from contracts.problems import Refused
 from contracts.read import Read
 from contracts.reads import READS
 from contracts.story import Kind, SubjectId
-from contracts.words import DeviceId, FieldId, GameId, Instant, MarkerId, ParkId, PersonId, PlayerId, StaffId
+from contracts.words import ChronoId, DeviceId, FieldId, GameId, Instant, MarkerId, ParkId, PersonId, PlayerId, StaffId
 
 REF = "#/components/schemas/{name}"
 PROBLEM_JSON = "application/problem+json"
@@ -49,6 +49,7 @@ _IN_PATHS: dict[str, Any] = {
     "person": PersonId,
     "player": PlayerId,
     "marker": MarkerId,
+    "chrono": ChronoId,
     "field": FieldId,
     "game": GameId,
     "staff": StaffId,
@@ -170,7 +171,7 @@ def _words(command: type[Command]) -> dict[str, str]:
 def _read(read: Read) -> dict[str, Any]:
     schema = {"type": "string"} if read.answer is None else _schema(read.answer)
     rights = {"security": []} if read.roles is None else {"x-roles": sorted(read.roles)}
-    asked = {} if read.body is None else {"requestBody": _body(read.body)}
+    asked = {} if read.body is None else {"requestBody": _body(read.body, read.takes)}
     return {
         "operationId": _operation(read),
         "summary": read.summary,
@@ -178,6 +179,7 @@ def _read(read: Read) -> dict[str, Any]:
         **asked,
         "parameters": [
             *_path_parameters(read.path),
+            *({"$ref": f"#/components/parameters/{name}"} for name, *_ in _HEADERS if read.keyed),
             *(
                 {
                     "name": parameter.name,
@@ -201,8 +203,8 @@ def _operation(read: Read) -> str:
     return ".".join([*parts, "make"] if read.method == "post" and read.body is None else parts)
 
 
-def _body(kind: Any) -> dict[str, Any]:
-    return {"required": True, "content": {"application/json": {"schema": _schema(kind)}}}
+def _body(kind: Any, media: str) -> dict[str, Any]:
+    return {"required": True, "content": {media: {"schema": _schema(kind)}}}
 
 
 def _path_parameters(path: str) -> Iterable[dict[str, Any]]:

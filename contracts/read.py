@@ -48,7 +48,7 @@ AT_LEAST = Parameter(
 
 
 class Read(Struct, frozen=True, kw_only=True):
-    """One route that changes nothing; the vault's report alone leaves a trace of having been asked. `roles` is None where no key is needed; `answer` is the type of its JSON, None where it is other text.
+    """One route that changes nothing; the vault's report leaves a trace of having been asked, and an instrument's lines are recorded. `roles` is None where no key is needed; `answer` is the type of its JSON, None where it is other text.
 
     A question too long for a query comes as the `body` of a POST.
     """
@@ -58,6 +58,10 @@ class Read(Struct, frozen=True, kw_only=True):
     roles: frozenset[Role] | None
     method: Literal["get", "post"] = "get"
     body: Any = None
+    takes: str = JSON
+    """The media type of the body."""
+    keyed: bool = False
+    """It records something, so it takes the headers of a write."""
     answer: Any = None
     media: str = JSON
     parameters: tuple[Parameter, ...] = ()

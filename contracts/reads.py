@@ -6,9 +6,12 @@ from msgspec import Struct
 
 from contracts import evidence, vault
 from contracts.audit_page import AUDIT_PAGE_READS
+from contracts.bench import BENCH_READS
 from contracts.board import PAGE, Status
 from contracts.cases import CASE_READS
+from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
+from contracts.fleet import FLEET_READS
 from contracts.moments import MOMENT_READS
 from contracts.park import Briefing
 from contracts.problems import (
@@ -172,6 +175,8 @@ READS: tuple[Read, ...] = (
         )
         for name, media in PAGE.items()
     ),
+    *CHRONO_READS,
+    *FLEET_READS,
     *vault.READS,
     *evidence.READS,
     *STORY_READS,
@@ -179,4 +184,5 @@ READS: tuple[Read, ...] = (
     *AUDIT_PAGE_READS,
     *MOMENT_READS,
     *WHAT_IF_READS,
+    *BENCH_READS,
 )

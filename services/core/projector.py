@@ -56,6 +56,11 @@ class Projector:
         """Call `listener` after each batch that projection `name` has committed."""
         self._tracks[name].listeners.append(listener)
 
+    def hear(self, listener: Listener) -> None:
+        """Call `listener` after each batch that the first of the projections has committed: for who keeps no rows, and only is to hear what is new."""
+        for track in list(self._tracks.values())[:1]:
+            track.listeners.append(listener)
+
     async def reached(self, position: int, deadline: float, name: str | None = None) -> None:
         """Return once the projection has come to `position`; TimeoutError after `deadline` seconds."""
         async with asyncio.timeout(deadline), self._moved:

@@ -8,12 +8,11 @@ from contracts.velocity import (
     OpenString,
     RegisterChrono,
     SpotCheckMarker,
-    TakeReading,
     TestMarker,
 )
 from services.core.command import Handler
 from services.core.service import Service
-from services.velocity import model, shooting, spot_checks
+from services.velocity import fleet_reads, model, routes, shooting, spot_checks
 from services.velocity.shooting import SHOOTING
 from services.velocity.states import BENCH, CHRONO, LIMITS
 
@@ -29,9 +28,11 @@ SERVICE = Service(
             lambda c, _: {(BENCH, c.marker), (CHRONO, c.chrono), (SHOOTING, c.chrono)},
             shooting.open_string,
         ),
-        Handler(TakeReading, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.take_reading),
+        routes.TAKE,
         Handler(EndString, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.end_string),
         Handler(ChangeSetUp, lambda c, _: {(BENCH, c.marker)}, model.change_set_up),
         Handler(SpotCheckMarker, lambda c, _: {(BENCH, c.marker), (LIMITS, c.field)}, spot_checks.spot_check),
     ),
+    (*routes.ROUTES, *fleet_reads.ROUTES),
+    (routes.bells,),
 )

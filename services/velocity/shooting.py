@@ -24,6 +24,7 @@ from contracts.velocity import (
 )
 from services.core.command import Moment, must_know
 from services.core.fold import Evolve, Fold, Given
+from services.velocity.judging import needed
 from services.velocity.misreads import kind_of
 from services.velocity.states import BENCH, CHRONO, Place
 
@@ -124,7 +125,7 @@ def take_reading(command: TakeReading, given: Given, moment: Moment) -> Iterable
     yield taken
     if string is not None:
         so_far = _with(shooting, taken)
-        if len(so_far.readings) >= rules.readings or len(so_far.misreads) >= MOST_MISREADS:
+        if len(so_far.readings) >= needed(rules) or len(so_far.misreads) >= MOST_MISREADS:
             yield _ended(so_far, string)
 
 

@@ -1,0 +1,184 @@
+"""The bench's routes: what it shows, the lines that an instrument sends, and the page."""
+
+import asyncio
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager, suppress
+from pathlib import Path
+from typing import Any, Final
+from uuid import uuid5
+
+import msgspec
+from litestar import Litestar, Request, Response, get, post
+from litestar.params import FromPath
+from msgspec.structs import replace
+
+from contracts.bench import MOST_LINES, PAGE, TEXT, After, LineAnswer, LineAnswers
+from contracts.bench import Bench as BenchShown
+from contracts.problems import (
+    BodyTooLarge,
+    Contended,
+    InvalidParameter,
+    MalformedBody,
+    PositionAhead,
+    Refused,
+    Unavailable,
+    UnsupportedMediaType,
+)
+from contracts.velocity import CHRONO as AT_THE_BENCH
+from contracts.velocity import MarkerTested, ReadingTaken, TakeReading
+from contracts.words import ChronoId, FieldId
+from services.core.command import Handler, Moment, must_know
+from services.core.pages import NO_STORE, file_route
+from services.core.park import Asked, Park, digest_of
+from services.core.plainly import plainly
+from services.core.routes import asked, park_of
+from services.core.rules import RULES, operating_day
+from services.velocity import bench, shooting
+from services.velocity.bell import Bell
+from services.velocity.lines import Line, lines
+from services.velocity.shooting import SHOOTING
+from services.velocity.states import CHRONO
+
+PATIENCE: Final = 10.0
+"""Seconds that whoever asks for something newer is kept waiting before he hears that there is nothing."""
+AGAIN: Final = 25
+"""Times that a line is tried while other readings of the same chronograph keep coming between."""
+FOLDER: Final = Path(__file__).with_name("page")
+TAKE: Final = Handler(TakeReading, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.take_reading)
+
+
+@get("/parks/{park:str}/velocity/bench/{chrono:str}", opt={"roles": AT_THE_BENCH})
+async def bench_of(request: Request[Any, Any, Any], park: FromPath[str], chrono: FromPath[str]) -> Response[BenchShown]:
+    """What the bench shows of one chronograph; with `after` once there is something newer, or after some seconds."""
+    where = park_of(request, park)
+    chrono = _fits(chrono, ChronoId, "chrono")
+    field = _asked(request, "field", FieldId)
+    after = _asked(request, "after", After)
+    shown, tags = await _view(where, chrono, field)
+    if after is not None and _is_at_hand(shown, after):
+        bell: Bell = request.app.state.bells[where.park]
+        position = int(after.partition(":")[2])
+        with bell.listening(tags, position) as rung:
+            reading = await where.log.read(dict.fromkeys(tags, position))
+            if not any(reading.events.values()):
+                with suppress(TimeoutError):
+                    async with asyncio.timeout(PATIENCE):
+                        await rung.wait()
+        shown, _ = await _view(where, chrono, field)
+    return Response(shown, headers=NO_STORE)
+
+
+async def _view(park: Park, chrono: str, field: str | None) -> tuple[BenchShown, list[str]]:
+    """What is shown, and the tags of all that it is made of."""
+    given, read = await park.load(lambda given: bench.subjects(chrono, given))
+    rules, now = given.of(RULES, "").rules, park.clock.now()
+    position = min(read.values())
+    moment = Moment(now=now, occurred_at=now, day=operating_day(rules, now), rules=rules, position=position)
+    epoch = (await park.log.head()).epoch
+    tags = sorted({fold.tag(name) for fold, name in read})
+    return bench.view(park.park, epoch, chrono, field, given, moment), tags
+
+
+def _is_at_hand(shown: BenchShown, after: str) -> bool:
+    """Whether an answer of this epoch is at hand, so that only what is newer is wanted; raises PositionAhead for one that cannot be."""
+    epoch, position = (int(part) for part in after.split(":"))
+    if epoch == shown.epoch and position > shown.position:
+        raise PositionAhead(
+            f"after={after}, but the log stands at {shown.epoch}:{shown.position}. Send the epoch and position of an answer, or leave it out.",
+            where="after",
+        )
+    return epoch == shown.epoch
+
+
+@post("/parks/{park:str}/velocity/lines/{chrono:str}", opt={"roles": AT_THE_BENCH}, status_code=200)
+async def take_lines(
+    request: Request[Any, Any, Any], park: FromPath[str], chrono: FromPath[str]
+) -> Response[LineAnswers]:
+    """Record what an instrument sends: each line by itself, in order, under an id of its own that follows from the Idempotency-Key."""
+    where = park_of(request, park)
+    chrono = _fits(chrono, ChronoId, "chrono")
+    text = await _text(request)
+    plain = asked(request, where, b"")
+    given, _ = await where.load(lambda _: {(CHRONO, chrono)})
+    must_know(given.of(CHRONO, chrono).registered, f"chrono:{chrono}")
+    answers = [await _take(where, line, plain, chrono) for line in lines(text, chrono)]
+    return Response(LineAnswers(park=where.park, chrono=chrono, lines=tuple(answers)), headers=NO_STORE)
+
+
+async def _text(request: Request[Any, Any, Any]) -> str:
+    media = request.headers.get("content-type", TEXT).partition(";")[0].strip().lower()
+    if media != TEXT:
+        raise UnsupportedMediaType(f"Content-Type is {media}; send {TEXT}, in UTF-8.")
+    try:
+        text = (await request.body()).decode()
+    except UnicodeDecodeError as error:
+        raise MalformedBody(f"{error}. Nothing was recorded; send plain text in UTF-8.") from None
+    if len(text.splitlines()) > MOST_LINES:
+        raise BodyTooLarge(
+            f"A text may have {MOST_LINES} lines. Nothing was recorded; send the rest in another request."
+        )
+    return text
+
+
+async def _take(park: Park, line: Line, plain: Asked, chrono: str) -> LineAnswer:
+    if line.reading is None:
+        return LineAnswer(line=line.number, outcome="refused" if line.why else "remark", why=line.why or None)
+    name = uuid5(plain.id, f"line {line.number}")
+    own = replace(plain, id=name, digest=digest_of(f"velocity/lines/{chrono}", line.text.encode()))
+    try:
+        return await _taken(park, line, line.reading, own)
+    except (Contended, Unavailable):  # the lines after it must not overtake it: the whole text is sent again
+        raise
+    except Refused as refused:
+        return LineAnswer(line=line.number, outcome="refused", why=refused.detail)
+
+
+async def _taken(park: Park, line: Line, reading: TakeReading, own: Asked) -> LineAnswer:
+    for attempt in range(AGAIN):
+        try:
+            answer = await park.execute(TAKE, reading, own)
+        except Contended:
+            if attempt == AGAIN - 1:
+                raise
+            continue
+        events = answer.receipt.events
+        taken = next(one.data for one in events if isinstance(one.data, ReadingTaken))
+        return LineAnswer(
+            line=line.number,
+            outcome="recorded",
+            position=events[0].position,
+            marker=taken.marker,
+            speed_fps=taken.speed_fps,
+            misread=taken.misread,
+            test=next((one.data.test for one in events if isinstance(one.data, MarkerTested)), None),
+        )
+    raise AssertionError("the last attempt answers or raises")
+
+
+def _asked(request: Request[Any, Any, Any], name: str, kind: Any) -> str | None:
+    value = request.query_params.get(name)
+    return None if value is None else _fits(value, kind, name)
+
+
+def _fits(value: str, kind: Any, name: str) -> str:
+    try:
+        return str(msgspec.convert(value, kind))
+    except msgspec.ValidationError as error:
+        raise InvalidParameter(f"{name} does not fit: {plainly(error, kind)[0]}.", where=name) from None
+
+
+@asynccontextmanager
+async def bells(app: Litestar) -> AsyncIterator[None]:
+    """A bell for every park, rung by its projector."""
+    app.state.bells = {name: Bell() for name in app.state.parks}
+    for name, bell in app.state.bells.items():
+        app.state.projectors[name].hear(bell.hear)
+    yield
+
+
+ROUTES: Final = (
+    bench_of,
+    take_lines,
+    file_route("/parks/{park:str}/velocity/bench", FOLDER / "bench.html", "text/html"),
+    *(file_route(f"/parks/{{park:str}}/velocity/page/{name}", FOLDER / name, media) for name, media in PAGE.items()),
+)
