@@ -8,8 +8,11 @@ import numpy as np
 import pytest
 from scipy.special import stdtrit
 
+from contracts.rules import VelocityRules
+from services.velocity.judging import Shot, held, verdict
 from services.velocity.metrology.bounds import normal, stated_risk, student, tolerance_factor, upper_bound
 from services.velocity.metrology.strings import Summary, summarize
+from tests.unit.strings import bound
 
 STRINGS = 100_000
 RISK = 0.05
@@ -167,3 +170,65 @@ def test_spread_and_standard_deviation_of_normal_strings_average_to_the_control_
         ([one.sd_fps for one in found], mean_sd),
     ):
         assert np.mean(values) == pytest.approx(constant, abs=4 * np.std(values) / 20_000**0.5)
+
+
+# the judgement itself
+
+RULES = {
+    basis: VelocityRules(basis=basis, readings=3, instrument_u_fps=1.5) for basis in ("every", "mean", "next_shot")
+}
+SAMPLE = 400
+
+
+def passes(readings, limit, rules):
+    """Which strings of one length pass, by the very bounds that are simulated here and the rule's own doubts."""
+    strings = summaries(readings)
+    held = upper_bound(strings, rules.basis, risk=rules.risk, instrument_u=rules.instrument_u_fps)
+    steady = strings.extreme_spread_fps <= rules.spread_fps
+    return (held < limit) & steady & (readings.min(axis=1) >= rules.lowest_fps)
+
+
+@pytest.mark.parametrize("rules", RULES.values(), ids=RULES)
+@pytest.mark.parametrize("sigma", [0.01, 3.0, 9.0])
+def test_the_strings_of_the_simulation_are_judged_alike_by_the_bench(rules, sigma):
+    readings, _ = shoot(3, sigma, 1.5, seed=10)
+    readings, outcomes = 280 + readings[:SAMPLE], set()
+    for limit in (279.0, 281.0, 285.0, 292.0):
+        expected = passes(readings, limit, rules)
+        judged = [verdict(Shot(tuple(one), 3.0), bound(limit), rules)[0] == "pass" for one in readings.tolist()]
+        assert judged == expected.tolist()
+        outcomes |= set(judged)
+    assert outcomes == {True, False}
+
+
+@pytest.mark.parametrize("rules", RULES.values(), ids=RULES)
+def test_of_a_whole_fleet_no_more_pass_wrongly_than_stated(rules):
+    """100,000 markers whose means, spreads and chronographs differ: what passed and then shot too fast, and what passed and is too fast on average."""
+    rng = np.random.default_rng(11)
+    means, sigmas = rng.normal(281, 5, (STRINGS, 1)), rng.gamma(4, 0.8, (STRINGS, 1))
+    shots = means + sigmas * rng.normal(0, 1, (STRINGS, 4))
+    shown = shots[:, :3] + rng.normal(0, 0.0 if rules.basis == "every" else 1.5, (STRINGS, 1))
+    passed = passes(shown, 285.0, rules)
+    stated = stated_risk(rules.basis, 3, rules.risk)
+    error = 4 * (stated * (1 - stated) / STRINGS) ** 0.5
+    wrong = passed & (means[:, 0] >= 285 if rules.basis == "mean" else shots[:, 3] >= 285)
+    assert 0 < wrong.mean() <= stated + error
+    too_fast = means[:, 0] >= 285
+    if rules.basis != "every":
+        assert passed[too_fast].mean() <= rules.risk + 4 * (rules.risk / too_fast.sum()) ** 0.5
+    assert passed.mean() > 0.2, "the rule is of use"
+
+
+def test_whoever_could_shoot_on_until_it_passes_would_pass_three_times_as_often_as_stated():
+    """So a string that was shot on is held at the highest bound that it came to since it was full."""
+    rules = RULES["mean"]
+    readings, _ = shoot(20, 3.0, 0.0, seed=12)
+    rules = VelocityRules(basis="mean", readings=3, instrument_u_fps=0)
+    bounds = np.array(
+        [upper_bound(summaries(readings[:, :n]), "mean", risk=RISK, instrument_u=0) for n in range(3, 21)]
+    )
+    until_it_passes = (bounds < 0).any(axis=0)
+    assert 3 * RISK < until_it_passes.mean() < 4.5 * RISK
+    assert (bounds.max(axis=0) < 0).mean() <= RISK + ERROR
+    for string, at_most in zip(readings[:SAMPLE].tolist(), bounds.max(axis=0)[:SAMPLE], strict=True):
+        assert held(tuple(string), rules) == pytest.approx(at_most, rel=1e-9)
