@@ -118,6 +118,7 @@ class CheckChrono(Command, frozen=True, kw_only=True):
 
 
 class ChronoAdjusted(Data, frozen=True, kw_only=True):
+    ALSO: ClassVar[tuple[str, ...]] = ("chronos",)
     chrono: ChronoId
     work: Work
 

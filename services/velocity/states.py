@@ -73,6 +73,11 @@ class Bench(Struct, frozen=True):
     void_cause: str = ""
 
 
+def decides(signals: tuple[Signal, ...]) -> bool:
+    """Whether a check with these signals says anything of the chronograph: one of too few shots that shows nothing amiss does not."""
+    return signals != ("too_few",)
+
+
 class Check(Struct, frozen=True):
     """One check of a chronograph against a reference; its bias in ft/s where that is known. `shots`: how many were read, 0 by a person's word."""
 
@@ -84,8 +89,7 @@ class Check(Struct, frozen=True):
 
     @property
     def decides(self) -> bool:
-        """Whether it says anything of the chronograph: one of too few shots that shows nothing amiss does not."""
-        return self.signals != ("too_few",)
+        return decides(self.signals)
 
 
 class Chrono(Struct, frozen=True):

@@ -18,6 +18,7 @@ from services.audit.asking import axes
 from services.audit.moments.corrections import CORRECTIONS, REACHING, as_happened, effective
 from services.audit.moments.moment import clearance_at
 from services.audit.moments.status import status_at
+from tests.unit.instruments import agrees, checks
 from tests.unit.past_log import PastLog, leaf_of
 from tests.unit.scenario import NINE, Scenario
 from tests.unit.small_park import HANDLERS, opening, string
@@ -221,6 +222,35 @@ def test_a_chronograph_found_out_of_control_was_last_right_at_its_good_check():
     day = open_park()
     day.at(30).when(velocity.CheckChrono(chrono="k1", good=False))
     assert codes(at(day, 20)) == ([], ["chrono_untrusted"])
+
+
+def test_a_bad_check_that_is_told_late_reaches_back_to_the_good_one_that_had_happened_before_it():
+    day = open_park()
+    agrees(day.at(25), "k1")
+    checks(day.at(30), -40, -40, -40, chrono="k1", occurred_at=clock(20))
+    assert codes(at(day, 15)) == ([], ["chrono_untrusted"])
+    assert codes(at(day, 28)) == ([], ["chrono_untrusted"])
+    (bad,) = (one for one in day.events if isinstance(one.data, velocity.ChronoChecked) and not one.data.good)
+    (opening, *_) = (one for one in day.events if isinstance(one.data, velocity.ChronoChecked))
+    assert effective(bad, day.events) == opening.occurred_at
+
+
+def test_work_on_a_chronograph_reaches_back_to_its_last_check():
+    day = open_park()
+    day.at(30).when(velocity.AdjustChrono(chrono="k1", work="battery"))
+    assert codes(at(day, 20)) == ([], ["chrono_untrusted"])
+    checked = open_park()
+    agrees(checked.at(30), "k1")
+    checked.at(31).when(velocity.AdjustChrono(chrono="k1", work="battery"))
+    assert codes(at(checked, 20)) == ([], [])
+    assert effective(checked.events[-1], checked.events) == clock(30)
+
+
+def test_a_check_of_too_few_shots_reaches_back_to_nothing():
+    day = open_park()
+    checks(day.at(30), 0, 0, chrono="k1")
+    assert codes(at(day, 20)) == ([], [])
+    assert effective(day.events[-1], day.events) == clock(30)
 
 
 def test_gear_that_was_released_had_been_out_of_use_until_then():

@@ -39,7 +39,7 @@ from contracts.registration import (
 )
 from contracts.rules import DEFAULT, DisciplineRules, GameRules, MoneyRules, Rules, VelocityRules, Violation
 from contracts.story import Kind
-from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
+from contracts.velocity import ChronoAdjusted, ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
 from services.audit.stories.outcome import _GRANTED, _REFUSED
 from services.audit.stories.routes import WHOLE
 from services.audit.stories.story import Span
@@ -313,6 +313,23 @@ VOID = "No test of marker m1 from before this counts any more: it has to be meas
             ChronoChecked(chrono="k1", good=False, bias_fps=None, readings_fps=(), reference_fps=(), signals=("person",)),
             "velocity.chrono_checked",
             "Nothing that it measured since its last good check counts, nor what it measures before the next good one.",
+        ),
+        (
+            ChronoChecked(
+                chrono="k1", good=False, bias_fps=-4.0, readings_fps=(276.0,), reference_fps=(280.0,), signals=("too_few", "bias"),
+            ),
+            "velocity.chrono_checked",
+            "What it measured since its last good check counts only where it passes corrected by +4 ft/s, or by what the mean of its checks was off where that reads lower; what it measures before the next good check does not count.",
+        ),
+        (
+            ChronoChecked(chrono="k1", good=False, bias_fps=0.5, readings_fps=(280.5,), reference_fps=(280.0,), signals=("too_few",)),
+            "velocity.chrono_checked",
+            "It neither opens nor closes it.",
+        ),
+        (
+            ChronoAdjusted(chrono="k1", work="battery"),
+            "velocity.chrono_adjusted",
+            "Nothing that it measured since its last check counts any more, nor what it measures before the next good one.",
         ),
         (ChronoChecked(chrono="k1", good=True, bias_fps=None, readings_fps=(), reference_fps=(), signals=()), "velocity.chrono_checked", ""),
     ],

@@ -6,6 +6,7 @@ how things are, and leaves right what was decided before. Whatever is not named 
 
 from collections.abc import Callable, Iterable
 from datetime import datetime
+from operator import attrgetter
 from typing import Any, Final
 
 from msgspec import Struct
@@ -35,14 +36,19 @@ from contracts.registration import (
     PaymentVoided,
     WithdrawalVoided,
 )
-from contracts.velocity import ChronoChecked
+from contracts.velocity import ChronoAdjusted, ChronoChecked
+from services.velocity.states import decides
 
 
 class Correction(Struct, frozen=True):
-    """`corrects`: whether a correction says that of an earlier event; absent, it holds from now."""
+    """`corrects`: whether a correction says that of an earlier event; absent, it holds from now.
+
+    Of several such events it corrects the last that was recorded before it; `by_happening`, the last that had happened before it did.
+    """
 
     why: str
     corrects: Callable[[Any, Data], bool] | None = None
+    by_happening: bool = False
 
 
 def _the_caution(correction: Any, earlier: Data) -> bool:
@@ -64,11 +70,22 @@ def _the_good_check(correction: ChronoChecked, earlier: Data) -> bool:
     return isinstance(earlier, ChronoChecked) and earlier.good and earlier.chrono == correction.chrono
 
 
+def _the_last_check(correction: ChronoAdjusted, earlier: Data) -> bool:
+    return isinstance(earlier, ChronoChecked) and decides(earlier.signals) and earlier.chrono == correction.chrono
+
+
+def _checked(data: ChronoChecked) -> Correction:
+    if data.good:
+        return Correction("A good check says what can be trusted from then on.")
+    if not decides(data.signals):
+        return Correction("Too few shots that show nothing amiss decide nothing.")
+    return Correction("It was last known to be right at the good check before.", _the_good_check, by_happening=True)
+
+
 _CHARGED_BACK: Final = Correction(
     "The money had been paid, and was taken back since: from now on the entry is not paid."
 )
 _TURNED_DOWN: Final = Correction("The caution stands as it did.")
-_GOOD: Final = Correction("A good check says what can be trusted from then on.")
 CORRECTIONS: Final[dict[type[Data], Callable[[Any], Correction]]] = {
     CautionVoided: lambda _: Correction(
         "It never counted against him: for whichever cause it was withdrawn.", _the_caution
@@ -86,8 +103,9 @@ CORRECTIONS: Final[dict[type[Data], Callable[[Any], Correction]]] = {
         else Correction("What was written of the money had never been so.", _the_payment)
     ),
     WithdrawalVoided: lambda _: Correction("That guardian had not taken consent back.", _the_withdrawal),
-    ChronoChecked: lambda data: (
-        _GOOD if data.good else Correction("It was last known to be right at the good check before.", _the_good_check)
+    ChronoChecked: _checked,
+    ChronoAdjusted: lambda _: Correction(
+        "What it had read since its last check can no longer be confirmed.", _the_last_check, by_happening=True
     ),
     EjectionConfirmed: lambda _: Correction("Until the head referee had decided he was stood down, not ejected."),
     PlayerReinstated: lambda _: Correction("He is brought back; that he was out until then stays so."),
@@ -111,19 +129,25 @@ REACHING: Final = tuple(
         PaymentVoided,
         WithdrawalVoided,
         ChronoChecked,
+        ChronoAdjusted,
     )
 )
 """The types of which some reach back."""
 
 
+HAPPENED: Final = attrgetter("occurred_at", "position")
+RECORDED: Final = attrgetter("position")
+
+
 def effective(event: Recorded[Any], story: Iterable[Recorded[Any]]) -> datetime:
     """When an event takes effect. `story` holds the events of a tag that both it and what it corrects bear."""
     found = CORRECTIONS.get(type(event.data))
-    corrects = found(event.data).corrects if found else None
-    if corrects is None:
+    correction = found(event.data) if found else None
+    if correction is None or correction.corrects is None:
         return event.occurred_at
-    corrected = (one for one in story if one.position < event.position and corrects(event.data, one.data))
-    latest = max(corrected, key=lambda one: one.position, default=event)
+    order = HAPPENED if correction.by_happening else RECORDED
+    corrected = (one for one in story if order(one) < order(event) and correction.corrects(event.data, one.data))
+    latest = max(corrected, key=order, default=event)
     return min(event.occurred_at, _effect_of(latest))
 
 

@@ -18,13 +18,13 @@ from contracts.envelope import Data, Recorded
 from contracts.equipment import GearReleased
 from contracts.games import PlayerOut
 from contracts.incidents import PlayerFit, PlayerUnfit
-from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
+from contracts.velocity import ChronoAdjusted, ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
 from services.audit.stories.background import Background
 from services.audit.stories.plight import Plight, difference
 from services.audit.words.scene import together
 from services.velocity.judging import Shot, verdict
 from services.velocity.limits import ball_mass, strictest
-from services.velocity.states import HARMLESS, Limits
+from services.velocity.states import HARMLESS, Limits, decides
 
 ABOUT_ONE: Final = (
     AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed, PlayerFit, PlayerOut, PlayerReinstated,
@@ -122,13 +122,21 @@ def _void(marker: str) -> str:
 def _chrono_checked(data: ChronoChecked, _: Background) -> str:
     if data.good:
         return ""
+    if not decides(data.signals):
+        return "It neither opens nor closes it."
     if data.bias_fps is None:
         return (
             "Nothing that it measured since its last good check counts, nor what it measures before the next good one."
         )
     return (
-        f"What it measured since its last good check counts only where it passes corrected by {-data.bias_fps:+g} ft/s; "
-        "what it measures before the next good check does not count."
+        f"What it measured since its last good check counts only where it passes corrected by {round(-data.bias_fps, 2):+g} ft/s, or by what the mean of "
+        "its checks was off where that reads lower; what it measures before the next good check does not count."
+    )
+
+
+def _chrono_adjusted(_: ChronoAdjusted, __: Background) -> str:
+    return (
+        "Nothing that it measured since its last check counts any more, nor what it measures before the next good one."
     )
 
 
@@ -138,4 +146,5 @@ _GEAR: Final[dict[type[Data], Callable[[Any, Background], str]]] = {
     MarkerSpotChecked: _spot_checked,
     GearReleased: _released,
     ChronoChecked: _chrono_checked,
+    ChronoAdjusted: _chrono_adjusted,
 }
