@@ -18,6 +18,7 @@ from services.park import api as park
 from services.registration import api as registration
 from services.vault import api as vault
 from services.velocity import api as velocity
+from services.velocity.hired import FLEET
 
 SERVICES: tuple[Service, ...] = (
     park.SERVICE,
@@ -34,4 +35,4 @@ SERVICES: tuple[Service, ...] = (
     board.SERVICE,
     audit.SERVICE,
 )
-PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION, NOTES)
+PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION, NOTES, FLEET)

@@ -27,6 +27,7 @@ from services.core.rules import RULES, operating_day
 from services.velocity import fleet, retests
 from services.velocity.hired import FLEET, HIRED, among_day
 from services.velocity.history import History
+from services.velocity.kept import models
 from services.velocity.metrology.strings import Pooled
 from services.velocity.states import CHRONO, LIMITS, WEATHER, Bench
 
@@ -83,7 +84,7 @@ def _judged(  # noqa: PLR0913, PLR0917 - what was read, and what is asked
 ) -> Any:
     by_name = {name: more.of(CHRONO, name) for _, name in chronos}
     known: dict[str, retests.Known] = {}
-    for model, each in fleet.models(history for history, _ in found.values()).values():
+    for model, each in models(history for history, _ in found.values()).values():
         sd = Pooled(model.spread.sd_fps, model.spread.degrees) if model.spread.degrees else None
         known |= {
             one.name: retests.Known(*found[one.name], gain=one.gain, model_gain=model.gain, model_sd=sd) for one in each

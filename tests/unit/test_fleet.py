@@ -1,15 +1,18 @@
 """The fleet's report: what was planted is found, what is alike is left in peace, and each test is what its source says it is."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import numpy as np
 import pytest
 from scipy import stats
 
-from services.velocity.comparing import Spread, adjusted, oftener, spread, wider
+from deploy.commands.fleet import fleet as told_in_terminal
+from deploy.commands.fleet import told as table
+from services.velocity.comparing import Spread, Stops, adjusted, by_marker, dispersion, oftener, spread, wider
 from services.velocity.creep import Lines, Point, gain, lines, model_gain, scatter
-from services.velocity.fleet import LEVEL, report, within
+from services.velocity.fleet import LEVEL, report
 from services.velocity.history import History
+from services.velocity.kept import within
 from services.velocity.metrology.strings import pooled, summarize
 from tests.unit.fleets import OPENED, fleet
 
@@ -62,11 +65,23 @@ def test_stopping_oftener_is_scipys_binomial_test():
     """SciPy's binomtest, of one's share of all stoppages."""
     for times, uses, rest_times, rest_uses in ((4, 11, 6, 400), (1, 3, 1, 3), (2, 50, 40, 900)):
         theirs = stats.binomtest(times, times + rest_times, uses / (uses + rest_uses), alternative="greater").pvalue
-        assert oftener(times, uses, rest_times, rest_uses) == pytest.approx(theirs, rel=1e-9)
+        assert oftener(Stops(times, uses), Stops(rest_times, rest_uses)) == pytest.approx(theirs, rel=1e-9)
 
 
 def test_it_takes_uses_on_both_sides_to_compare_stoppages():
-    assert (oftener(1, 0, 2, 30), oftener(1, 30, 2, 0), oftener(0, 30, 2, 30)) == (None, None, 1.0)
+    assert oftener(Stops(1, 0), Stops(2, 30)) is None
+    assert oftener(Stops(1, 30), Stops(2, 0)) is None
+    assert oftener(Stops(0, 30), Stops(2, 30)) == 1.0
+
+
+def test_markers_that_differ_no_more_than_by_chance_have_a_dispersion_near_one_and_others_more():
+    """SciPy's chi-square test of equal rates: the dispersion is its statistic over its degrees of freedom, at least 1."""
+    markers = [Stops(1, 20), Stops(9, 20), Stops(2, 40), Stops(0, 0)]
+    expected = stats.chisquare([1, 9, 2], [3, 3, 6]).statistic / 2
+    assert dispersion([markers]) == pytest.approx(expected)
+    assert dispersion([[Stops(1, 20), Stops(1, 20)], [Stops(0, 5)]]) == 1.0
+    few, many = (oftener(Stops(10, 50), Stops(10, 200), by) for by in (expected, 1.0))
+    assert few > 5 * many
 
 
 @pytest.mark.parametrize("ps", [[], [0.2], [0.01, 0.04, 0.03, 0.5, 0.5], [0.001] * 4, [1.0, 0.9, 0.0]])
@@ -164,6 +179,17 @@ def test_one_marker_that_creeps_does_not_speak_for_its_model():
     assert of(told, "Heron")["creep"].p > 0.1
 
 
+def test_one_marker_that_spreads_or_stops_does_not_speak_for_its_model():
+    made = fleet(RNG(2), markers=8, days=8, spreads={5: 8.0}, stops={6: 0.7}, models=("Heron", "Wren"))
+    assert found(report(made, None, None)) == {("H005", "spread"), ("H006", "stoppage")}
+
+
+def test_markers_taken_as_one_each_have_the_same_spread_together():
+    strings = [spread([(3, 2.0), (3, 4.0)]), spread([(3, 3.0)]), spread([])]
+    assert by_marker(strings).of == 2
+    assert by_marker(strings).sd_fps == sum(strings, Spread()).sd_fps
+
+
 def test_what_is_found_comes_first_and_says_its_numbers():
     told = report(fleet(RNG(24), days=8, gains={13: 1.0}), None, None)
     assert told.markers[0].name == "H013"
@@ -171,7 +197,7 @@ def test_what_is_found_comes_first_and_says_its_numbers():
     assert result.estimate == pytest.approx(1.0, abs=0.2)
     assert result.sentence.startswith(f"H013 gains {result.estimate:+.1f} ft/s an hour (standard error ")
     assert "its model " in result.sentence
-    assert "By chance alone: hardly" in result.sentence
+    assert "Probability by chance, with so many looks: under 0.001." in result.sentence
 
 
 def test_stoppages_are_told_by_fault():
@@ -229,6 +255,36 @@ def test_a_model_takes_three_slopes():
 
 
 def test_a_string_of_one_reading_says_nothing_of_spread():
-    assert spread([(1, None), (3, 2.0)]).strings == 1
+    assert spread([(1, None), (3, 2.0)]).of == 1
     assert wider(spread([(3, 2.0)]), spread([(3, 2.0)] * 9)) is None
     assert Spread() + spread([(3, 2.0)]) == spread([(3, 2.0)])
+
+
+# in the terminal
+
+
+def test_the_table_tells_what_was_found_then_every_model_and_marker():
+    told = report(fleet(RNG(24), markers=6, days=8, gains={3: 1.0}), None, None)
+    lines = list(table(told))
+    looks = sum(len(one.results) for one in (*told.models, *told.markers))
+    assert lines[0] == (
+        f"6 hired markers, from the first day that is kept to today; {looks} looks, at a false discovery rate of 0.05."
+    )
+    assert lines[2].startswith("H003 gains +1.")
+    rows = {line.split()[0]: line for line in lines if line.startswith("H0") and "gains" not in line}
+    assert len(rows) == 6
+    assert rows["H003"].endswith("  creep")
+    assert f"{of(told, 'H003')['creep'].estimate:+.2f}" in rows["H003"]
+    assert f"{of(told, 'H001')['stoppage'].estimate:.0%}" in rows["H001"]
+
+
+def test_a_marker_of_which_nothing_is_known_has_dashes():
+    told = report([History("H001", "Heron", ".68", hired=True)], None, None)
+    lines = list(table(told))
+    assert "Nothing was found that chance alone would not show." in lines
+    assert lines[-3].split() == ["H001", "0", "-", "-", "-", "0", "-"]
+
+
+def test_days_in_the_wrong_order_are_refused_before_anything_is_asked():
+    with pytest.raises(SystemExit, match=r"--since 2026-05-09 is after --until 2026-05-02: exchange them"):
+        told_in_terminal(since=date(2026, 5, 9), until=date(2026, 5, 2))
