@@ -22,7 +22,7 @@ for where, what in {
 
 def main() -> None:
     try:
-        app()
+        app(sys.argv[1:])
     except SettingsError as failure:
         sys.exit(f"fieldledger: {failure}")
     except KeyboardInterrupt:

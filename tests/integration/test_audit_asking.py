@@ -3,6 +3,7 @@
 import os
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ import pytest
 from contracts.discipline import CautionRecorded
 from tests.databases import PASSWORD
 from tests.integration.live import Live
+from tests.integration.terminal import terminal
 
 pytestmark = [pytest.mark.timeout(400), pytest.mark.usefixtures("cautioned")]
 ROOT = Path(__file__).resolve().parents[2]
@@ -126,16 +128,7 @@ def test_a_day_replayed_follows_from_its_record(live):
 
 @pytest.fixture
 def fieldledger(demo_day, tmp_path):
-    (tmp_path / "service.secret").write_text(PASSWORD)
-    environment = os.environ | {"DATABASE_URL": demo_day.database.admin_url, "FIELDLEDGER_STATE": str(tmp_path)}
-
-    def run(*words):
-        command = [sys.executable, "-m", "deploy.main", "audit", *words]
-        return subprocess.run(
-            command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=120, check=False
-        )
-
-    return run
+    return partial(terminal(demo_day.database, tmp_path), "audit")
 
 
 def test_any_moment_and_what_if_are_asked_in_the_terminal(fieldledger, demo_day):

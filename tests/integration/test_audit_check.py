@@ -6,6 +6,7 @@ import subprocess
 import sys
 from contextlib import asynccontextmanager
 from datetime import UTC, datetime
+from functools import partial
 from uuid import UUID
 
 import asyncpg
@@ -28,6 +29,7 @@ from services.evidence.checkpoint import Checkpoint, origin_of
 from services.evidence.note import SigningKey
 from services.evidence.outside import SEPARATOR, Outside
 from services.evidence.rounds import NotSigned, Rounds
+from tests.integration.terminal import terminal
 from tests.unit.signed_log import PARK, data_of
 
 pytestmark = [pytest.mark.anyio, pytest.mark.timeout(120)]
@@ -375,13 +377,7 @@ async def test_each_park_of_a_database_is_checked_by_itself(recorded):
 
 
 async def test_whoever_finds_the_log_truncated_is_told_what_to_do_next(recorded, tmp_path):
-    (tmp_path / "service.secret").write_text("tests-only")
-    environment = {"DATABASE_URL": recorded.database.admin_url, "FIELDLEDGER_STATE": str(tmp_path)}
-    command = [sys.executable, "-m", "deploy.main", "audit", "check"]
-
-    def run():
-        return subprocess.run(command, capture_output=True, text=True, env=environment, check=False)
-
+    run = partial(terminal(recorded.database, tmp_path), "audit", "check")
     whole = await asyncio.to_thread(run)
     assert (whole.returncode, "fieldledger restore" in whole.stdout) == (0, False), whole.stdout
     await recorded.tamper(*TRUNCATED)

@@ -1,9 +1,6 @@
 """The park's proofs over HTTP and from the terminal: who may ask, what is answered, and that a stranger can verify it."""
 
-import os
-import subprocess
-import sys
-from pathlib import Path
+from functools import partial
 
 import msgspec
 import nats
@@ -16,10 +13,9 @@ from services.evidence import note, proofs, tree
 from services.evidence.checkpoint import Checkpoint, CheckpointError
 from services.evidence.note import NoteError, SigningKey, VerifierKey
 from services.evidence.tree import ProofError
-from tests.databases import PASSWORD
 from tests.integration.live import ROLES, serving
+from tests.integration.terminal import terminal
 
-ROOT = Path(__file__).resolve().parents[2]
 EVENTS = 300
 
 
@@ -224,20 +220,13 @@ def test_the_park_says_how_far_it_is_covered(live):
 # From the terminal
 
 
-@pytest.fixture(scope="module")
-def terminal(park, tmp_path_factory):
+@pytest.fixture(scope="module", name="terminal")
+def _terminal(park, tmp_path_factory):
     """`fieldledger audit …` beside the running park: what it prints, what it says against it, and how it ends."""
     live, database = park
     state = tmp_path_factory.mktemp("state")
-    (state / "service.secret").write_text(PASSWORD)
     (state / "outside").symlink_to(live.running.app.state.outside)
-    environment = os.environ | {"FIELDLEDGER_STATE": str(state), "DATABASE_URL": database.admin_url}
-
-    def run(*arguments):
-        command = [sys.executable, "-m", "deploy.main", "audit", *arguments]
-        return subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
-
-    return run
+    return partial(terminal(database, state), "audit")
 
 
 def test_the_terminal_prints_the_newest_checkpoint_or_has_one_signed(live, terminal):

@@ -1,10 +1,6 @@
 """Stories on the invented day, against what was to happen, written out by hand; read from a real log; asked for over HTTP and in the terminal."""
 
-import os
-import subprocess
-import sys
 from datetime import timedelta
-from pathlib import Path
 
 import msgspec
 import pytest
@@ -22,11 +18,10 @@ from services.core.clock import SystemClock
 from services.core.log import Log
 from services.core.park import Park
 from services.core.pool import Pool
-from tests.databases import PASSWORD
+from tests.integration.terminal import terminal
 
 pytestmark = pytest.mark.timeout(400)
 
-ROOT = Path(__file__).resolve().parents[2]
 OWES = "{} owes 1 full game of the rotation to sit out."
 SERVED = "{} has served the sit-out for caution {}. {} may play again as far as cautions go."
 
@@ -420,16 +415,7 @@ def test_players_are_found_over_http(park, query, status):
 
 @pytest.fixture
 def fieldledger(demo_day, tmp_path):
-    (tmp_path / "service.secret").write_text(PASSWORD)
-    environment = os.environ | {"DATABASE_URL": demo_day.database.admin_url, "FIELDLEDGER_STATE": str(tmp_path)}
-
-    def run(*words):
-        command = [sys.executable, "-m", "deploy.main", *words]
-        return subprocess.run(
-            command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=60, check=False
-        )
-
-    return run
+    return terminal(demo_day.database, tmp_path)
 
 
 def test_a_story_is_read_in_the_terminal(fieldledger, demo_day):
