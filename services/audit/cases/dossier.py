@@ -35,10 +35,11 @@ from contracts.problems import UnknownSubject
 from contracts.registration import PlayerRegistered
 from contracts.rules import DEFAULT, Rules
 from contracts.story import Story
-from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
+from contracts.velocity import MarkerSpotChecked, MarkerTested, SetUpChanged
 from services.audit.cases.owning import concerned, gear_of, own_of
 from services.audit.cases.redaction import Own
 from services.audit.cases.shelf import Shelf
+from services.audit.cases.sides import sides
 from services.core.log import Row
 
 Tell = Callable[[str, int], Awaitable[Story]]
@@ -216,14 +217,19 @@ class _Gathering:
         await self.take([*before, *after], lambda one: one.day == incident.day and isinstance(one.data, kinds))
 
     async def _checks(self, test: Recorded[MarkerTested]) -> None:
-        """The chronograph's last check before a test, and the first one after it."""
-        tag = f"chrono:{test.data.chrono}"
-        before = [Found(leaf.decode(row.leaf), row.leaf) for row in await self._shelf.newest(tag, test.position, NEAR)]
-        after = [Found(leaf.decode(row.leaf), row.leaf) for row in await self._shelf.next(tag, test.position, NEAR)]
-        for side, place in ((before, -1), (after, 0)):
-            checks = [one for one in side if isinstance(one.recorded.data, ChronoChecked)]
-            if checks:
-                self.found[checks[place].recorded.position] = checks[place]
+        """The chronograph's last check before a test, the first one after it, and the work on it between them."""
+        rows = [
+            row
+            for tag in ("chronos", f"chrono:{test.data.chrono}")
+            for row in (
+                *await self._shelf.newest(tag, test.position, NEAR),
+                *await self._shelf.next(tag, test.position, NEAR),
+            )
+        ]
+        near = {row.position: Found(leaf.decode(row.leaf), row.leaf) for row in rows}
+        self.found |= {
+            one.position: near[one.position] for one in sides(test, (one.recorded for one in near.values())).all
+        }
 
     async def _qualification(self, staff: str, upto: int) -> None:
         rows = await self._shelf.newest(f"staff:{staff}", upto, NEAR)

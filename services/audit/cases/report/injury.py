@@ -1,7 +1,7 @@
 """What insurers and lawyers ask for after an incident, as far as the record holds it. What it does not hold is said to be not recorded."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -33,11 +33,12 @@ from contracts.park import RulesAdopted, WeatherRecorded
 from contracts.registration import BriefingHeld, ConsentGiven, PlayerRegistered, WaiverSigned
 from contracts.rules import Rules
 from contracts.vault import DetailKept
-from contracts.velocity import ChronoChecked, MarkerTested
+from contracts.velocity import ChronoAdjusted, ChronoChecked, MarkerTested
 from services.audit.cases.dossier import Case
 from services.audit.cases.report import particulars
 from services.audit.cases.report.content import Section, Table
 from services.audit.cases.report.moments import NOT_RECORDED, counted, listed, local, plainly, titled
+from services.audit.cases.sides import sides
 
 HOUR = timedelta(hours=1)
 
@@ -51,6 +52,12 @@ class Item(Struct, frozen=True):
 
 
 Incident = Recorded[IncidentRecorded]
+
+
+def _once(events: Iterable[Recorded[Any] | None]) -> list[Recorded[Any]]:
+    """Each once, in the order of positions."""
+    found = {one.position: one for one in events if one is not None}
+    return [found[position] for position in sorted(found)]
 
 
 def sections(case: Case, incident: Incident, zone: str) -> tuple[Section, ...]:
@@ -205,8 +212,7 @@ class _Asked:
         yield Item("Paint batch")
         tests = [one for one in self._before(MarkerTested) if one.data.marker in markers]
         yield self._events("Readings, strings up to the incident", tests, particulars.string)
-        yield self._checks("Chronograph checked before", tests, before=True)
-        yield self._checks("Chronograph checked after", tests, before=False)
+        yield from self._checks(tests)
         yield self._impounded({*markers, *masks})
 
     def _impounded(self, pieces: set[str]) -> Item:
@@ -242,13 +248,14 @@ class _Asked:
         positions = tuple(one.position for one in (*entered, *given)) or (self._incident.position,)
         return Item(what, "; ".join(said), positions)
 
-    def _checks(self, what: str, tests: Sequence[Recorded[Any]], *, before: bool) -> Item:
-        found: dict[int, Recorded[Any]] = {}
-        for test in tests:
-            checks = self._all(ChronoChecked, chrono=test.data.chrono)
-            side = [one for one in checks if (one.position < test.position) == before]
-            found |= {one.position: one for one in (side[-1:] if before else side[:1])}
-        return self._events(what, [found[position] for position in sorted(found)], particulars.check)
+    def _checks(self, tests: Sequence[Recorded[Any]]) -> Iterator[Item]:
+        """The checks either side of these tests, and work between them where there was any: it hides what was read before it."""
+        found = [sides(test, self._all(ChronoChecked, ChronoAdjusted)) for test in tests]
+        works = _once(work for one in found for work in one.works)
+        yield self._events("Chronograph checked before", _once(one.before for one in found), particulars.check)
+        if works:
+            yield self._events("Chronograph worked on between", works, particulars.work)
+        yield self._events("Chronograph checked after", _once(one.after for one in found), particulars.check)
 
     def ground(self) -> Iterator[Item]:
         field, game = self._incident.data.field, self._incident.data.game

@@ -1,5 +1,6 @@
 """Single facts in the few words of a table's cell."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from contracts.duty import StaffRegistered
@@ -7,8 +8,10 @@ from contracts.envelope import Recorded
 from contracts.equipment import BottleRegistered, GearReleased, MarkerRegistered
 from contracts.games import FieldConfigured, HoldConfirmed
 from contracts.registration import ConsentGiven
-from contracts.velocity import ChronoChecked, MarkerTested
+from contracts.velocity import ChronoAdjusted, ChronoChecked, MarkerTested
 from services.audit.cases.report.moments import listed, plainly
+from services.velocity.report import SIGNALS
+from services.velocity.states import decides
 
 
 def consent(event: Recorded[ConsentGiven]) -> str:
@@ -31,8 +34,23 @@ def string(event: Recorded[MarkerTested]) -> str:
 
 def check(event: Recorded[ChronoChecked]) -> str:
     data = event.data
-    bias = f", bias {data.bias_fps:+g} ft/s" if data.bias_fps is not None else ""
-    return f"{data.chrono}: {'good' if data.good else 'bad'}{bias}"
+    found = "good" if data.good else "bad" if decides(data.signals) else "decided nothing"
+    why = f" ({listed([SIGNALS[one] for one in data.signals])})" if data.signals else ""
+    bias = f", bias {round(data.bias_fps, 2):+g} ft/s" if data.bias_fps is not None else ""
+    shots = (
+        f", read {_speeds(data.readings_fps)} where the reference read {_speeds(data.reference_fps)} ft/s"
+        if data.readings_fps
+        else ", by a person's word"
+    )
+    return f"{data.chrono}: {found}{why}{bias}{shots}"
+
+
+def work(event: Recorded[ChronoAdjusted]) -> str:
+    return f"{event.data.chrono}: {plainly(event.data.work)}"
+
+
+def _speeds(readings: Sequence[float]) -> str:
+    return ", ".join(f"{one:g}" for one in readings)
 
 
 def limits(event: Recorded[FieldConfigured]) -> str:
