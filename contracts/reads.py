@@ -12,6 +12,7 @@ from contracts.cases import CASE_READS
 from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.fleet import FLEET_READS
+from contracts.markers import MARKER_READS
 from contracts.moments import MOMENT_READS
 from contracts.park import Briefing
 from contracts.problems import (
@@ -177,6 +178,7 @@ READS: tuple[Read, ...] = (
     ),
     *CHRONO_READS,
     *FLEET_READS,
+    *MARKER_READS,
     *vault.READS,
     *evidence.READS,
     *STORY_READS,

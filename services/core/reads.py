@@ -1,15 +1,25 @@
-"""What reading routes share: waiting for a position that a write was answered with."""
+"""What reading routes share: parameters that fit, and waiting for a position that a write was answered with."""
 
 from typing import Any
 
+import msgspec
 from litestar import Request
 
 from contracts.problems import InvalidParameter, NotCaughtUp, PositionAhead
 from services.core.park import Park
+from services.core.plainly import plainly
 from services.core.projector import Projector
 
 PATIENCE = 2.0
 """Seconds that a read waits for its position before it is told to come again."""
+
+
+def fits(value: str, kind: Any, name: str) -> str:
+    """A parameter of a path or a query; raises InvalidParameter where it is not of its kind."""
+    try:
+        return str(msgspec.convert(value, kind))
+    except msgspec.ValidationError as error:
+        raise InvalidParameter(f"{name} does not fit: {plainly(error, kind)[0]}.", where=name) from None
 
 
 async def at_least(request: Request[Any, Any, Any], park: Park, name: str) -> None:

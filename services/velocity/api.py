@@ -13,6 +13,7 @@ from contracts.velocity import (
 from services.core.command import Handler
 from services.core.service import Service
 from services.velocity import fleet_reads, model, routes, shooting, spot_checks
+from services.velocity.markers import marker_at_bench
 from services.velocity.shooting import SHOOTING
 from services.velocity.states import BENCH, CHRONO, LIMITS
 
@@ -33,6 +34,6 @@ SERVICE = Service(
         Handler(ChangeSetUp, lambda c, _: {(BENCH, c.marker)}, model.change_set_up),
         Handler(SpotCheckMarker, lambda c, _: {(BENCH, c.marker), (LIMITS, c.field)}, spot_checks.spot_check),
     ),
-    (*routes.ROUTES, *fleet_reads.ROUTES),
+    (*routes.ROUTES, *fleet_reads.ROUTES, marker_at_bench),
     (routes.bells,),
 )

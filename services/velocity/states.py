@@ -23,7 +23,7 @@ from contracts.velocity import (
     StringAbandoned,
     StringOpened,
 )
-from contracts.words import Calibre
+from contracts.words import Calibre, FiringMode, Gas
 from services.core.fold import Evolve, Fold
 
 HARMLESS: Final = frozenset({"refill", "squeegee", "hopper", "battery"})
@@ -65,8 +65,8 @@ class Bench(Struct, frozen=True):
     registered: bool = False
     owned: bool = False
     calibre: Calibre | None = None
-    gas: str = "air"
-    firing_mode: str = "semi"
+    gas: Gas = "air"
+    firing_mode: FiringMode = "semi"
     tests: tuple[Tested, ...] = ()
     opened: tuple[Opened, ...] = ()
     voided: Place | None = None
