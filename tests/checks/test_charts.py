@@ -3,11 +3,16 @@
 The handbook's examples were read in independent copies of its data sets; printed figures are rounded or cut.
 """
 
+from datetime import UTC, datetime
+
 import numpy as np
 import pytest
 
+from contracts.rules import ChronoRules
 from services.velocity.metrology.charts import cusum, ewma, individuals, shewhart
 from services.velocity.metrology.run_length import average_run_length
+from services.velocity.report import chart
+from services.velocity.states import Check, Chrono
 
 
 def test_the_ewma_chart_of_the_handbook():
@@ -21,6 +26,22 @@ def test_the_ewma_chart_of_the_handbook():
     assert {(point.lower, point.upper) for point in points} == {(points[0].lower, points[0].upper)}
     assert (points[0].lower, points[0].upper) == pytest.approx((47.4115, 52.5884), abs=1e-4)
     assert not any(point.signal for point in points)
+
+
+def test_the_chart_of_a_chronograph_shows_the_handbooks_means():
+    """The same example as checks of an instrument that are off by x - 50: what screens draw is z - 50; single limits 3 x 2.0539."""
+    x = [52.0, 47.0, 53.0, 49.3, 50.1, 47.0, 51.0, 50.1, 51.2, 50.5, 49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4]
+    x += [53.6, 52.1]
+    z = [50.60, 49.52, 50.56, 50.18, 50.16, 49.21, 49.75, 49.85, 50.26, 50.33, 50.11, 49.36, 49.52, 50.05, 49.38]
+    z += [49.92, 50.73, 51.23, 51.94, 51.99]
+    at = datetime(2026, 5, 9, 9, tzinfo=UTC)
+    checks = tuple(Check((at, number), True, value - 50, 3, ()) for number, value in enumerate(x))  # noqa: FBT003
+    rules = ChronoRules(check_sd_fps=2.0539, ewma_weight=0.3, bias_fps=20)
+    points = chart(Chrono("c1", checks=checks), at, rules)
+    assert [point.mean_fps for point in points] == pytest.approx([one - 50 for one in z], abs=0.0051)
+    assert points[-1].mean_limit_fps == pytest.approx(2.5884, abs=1e-4)
+    assert points[0].single_limit_fps == pytest.approx(6.1617)
+    assert not any(point.beyond for point in points)
 
 
 def test_limits_that_open_reach_the_handbooks():
