@@ -1,7 +1,6 @@
 """A group's way in: desk, briefing, gear counter, chronograph."""
 
 from datetime import timedelta
-from random import Random
 from typing import Final
 
 from contracts.equipment import InspectGear, IssueGear, RegisterBottle, RegisterMarker, RegisterMask
@@ -15,23 +14,25 @@ from contracts.registration import (
     RegisterPlayer,
     SignWaiver,
 )
-from contracts.velocity import ChangeSetUp, TestMarker
-from deploy.demo.cast import Group, Player, readings
+from deploy.demo.bench import BENCHES, Bench
+from deploy.demo.cast import Group, Player
 from deploy.demo.clock import RunningClock
-from deploy.demo.opening import RULES, hired_markers
+from deploy.demo.markers import hired_markers
+from deploy.demo.opening import RULES
 from deploy.demo.station import Station
 
 ENTRY: Final = 2500
 WORDING: Final = RULES.waiver.accepted[0]
+TOO_HOT: Final = 15.0
+"""How much too high, in ft/s, the markers are set that the bench has to turn down first."""
 
 
 class Arrival:
     """The stations that a group passes before it plays."""
 
-    def __init__(self, desk: Station, gear: Station, chrono: Station, clock: RunningClock, random: Random) -> None:
-        self.desk, self.gear, self.chrono = desk, gear, chrono
+    def __init__(self, desk: Station, gear: Station, bench: Bench, clock: RunningClock) -> None:
+        self.desk, self.gear, self.bench = desk, gear, bench
         self._clock = clock
-        self._random = random
         self._hired = {calibre: hired_markers(calibre) for calibre in (".68", ".50")}
         self._masks = 0
 
@@ -116,20 +117,7 @@ class Arrival:
         await self.gear.do(
             InspectGear(player=player.name, marker=player.marker, mask=player.mask, bottle=bottle, barrel_cover=True)
         )
+        self.bench.markers.set_up(player.marker)
         if player.armband % 3 == 0:
-            await self.test(player.marker, around=292.0, limit=320.0, label="hot")
-            await self.chrono.do(ChangeSetUp(marker=player.marker, change="adjuster"))
-        await self.test(player.marker)
-
-    async def test(self, marker: str, around: float = 274.0, limit: float = 285.0, label: str = "pass") -> None:
-        """A string of three at the bench."""
-        moment = self._clock.now()
-        await self.chrono.do(
-            TestMarker(
-                test=f"{label}-{marker}-{moment:%H%M%S}",
-                marker=marker,
-                chrono="bench-1",
-                readings_fps=readings(self._random, around, limit),
-                temperature_c=15.0,
-            )
-        )
+            self.bench.markers.turn_up(player.marker, TOO_HOT)
+        await self.bench.measure(player.marker, BENCHES[player.armband % 2])

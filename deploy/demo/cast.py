@@ -94,8 +94,3 @@ def _player(group: Group, band: int, armband: int) -> Player:
         player.guardian = f"guardian-{armband:03}" if not group.kind.guardians_stay else f"guardian-{group.name}"
     player.own_gear = group.kind.own_gear
     return player
-
-
-def readings(random: Random, around: float, limit: float) -> tuple[float, ...]:
-    """Three readings in ft/s of a marker that is set well, all under the limit."""
-    return tuple(round(min(random.gauss(around, 2.5), limit - 1), 1) for _ in range(3))

@@ -9,15 +9,18 @@ from typing import Final
 import httpx
 
 from contracts.equipment import ReturnGear
-from contracts.park import CloseDay
+from contracts.park import CloseDay, RecordWeather
 from contracts.registration import HandOverMinor, RecordLeft
 from contracts.words import Role
 from deploy.demo import opening
 from deploy.demo.agenda import Agenda
 from deploy.demo.arrival import Arrival
+from deploy.demo.bench import Bench
 from deploy.demo.cast import FIELDS, Group, groups
 from deploy.demo.clock import RunningClock
 from deploy.demo.field import FieldDay
+from deploy.demo.markers import NOON, NOON_C, Markers
+from deploy.demo.rounds import Rounds
 from deploy.demo.station import DemoError, Station
 from deploy.demo.stories import Stories
 
@@ -26,6 +29,7 @@ DEVICES: Final[dict[str, frozenset[Role]]] = {
     "desk-1": frozenset({"desk"}),
     "counter-1": frozenset({"gear"}),
     "chrono-1": frozenset({"chrono"}),
+    "chrono-2": frozenset({"chrono"}),
     "staging-1": frozenset({"staging"}),
     "head-handheld": frozenset({"head_referee"}),
     "aid-handheld": frozenset({"first_aider"}),
@@ -61,13 +65,10 @@ class Day:
         self._agenda = Agenda(clock, self._start)
         self.stations = {name: Station(http, park, key, clock, self._random) for name, key in keys.items()}
         self._groups = groups(self._random)
-        self._arrival = Arrival(
-            self.stations["desk-1"],
-            self.stations["counter-1"],
-            self.stations["chrono-1"],
-            clock,
-            self._random,
-        )
+        clerk = self.stations["chrono-1"]
+        clerks = {"bench-1": clerk, "bench-2": self.stations["chrono-2"], "field-1": clerk}
+        self._bench = Bench(clerks, Markers(self._agenda, self._random), self._agenda, self._random, tell)
+        self._arrival = Arrival(self.stations["desk-1"], self.stations["counter-1"], self._bench, clock)
         self.fields = {
             name: FieldDay(
                 name,
@@ -86,11 +87,12 @@ class Day:
             self.stations["aid-handheld"],
             self.stations["far-handheld"],
         )
+        self._rounds = Rounds(self.fields, self._bench, self._agenda, self._random)
 
     async def play(self) -> None:
         """From opening to the last car off the car park."""
         self._tell("Opening: rules, staff, fields, chronographs, the hired fleet.")
-        await opening.open_park(self.stations["office"], self._clock.now().date(), self._random)
+        await opening.open_park(self.stations["office"], self._clock.now().date(), self._bench)
         await self.stations["office"].have_signed()
         for index, group in enumerate(self._groups):
             self.fields[group.field].rotations[group.rotation] += group.players
@@ -99,6 +101,8 @@ class Day:
         for index, field in enumerate(self.fields.values()):
             field.begin(FIRST_GAME + 5 * index)
         self.stories.plan()
+        self._rounds.plan()
+        self._agenda.at(NOON, self._warm)
         self._agenda.at(THUNDER, self._thunder)
         self._agenda.at(CLEAR_SKY, self.stories.clear_sky)
         for index, group in enumerate(self._groups):
@@ -111,6 +115,9 @@ class Day:
         untold = [game for field in self.fields.values() for game in field.hooks]
         if untold:
             raise DemoError(f"what was to happen in these games of a rotation did not: {untold}")
+
+    async def _warm(self) -> None:
+        await self.stations["office"].do(RecordWeather(temperature_c=NOON_C))
 
     async def _thunder(self) -> None:
         self._tell("Thunder: every field is held.")

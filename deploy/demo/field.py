@@ -1,6 +1,8 @@
 """One field through the day: game after game, its two rotations in turn, from list to head-count."""
 
 from collections.abc import Awaitable, Callable
+from functools import partial
+from itertools import chain
 from random import Random
 from typing import Any, Final
 
@@ -26,10 +28,16 @@ LAST_START: Final = 16.0 * 60 - 8 * 60
 """No game starts after four in the afternoon, in minutes after eight."""
 
 Hook = Callable[["FieldDay", list[Player]], Awaitable[None]]
+ToBench = Callable[[Player, set[str]], Awaitable[None]]
+WALK: Final = 6.0
+"""From staging to the bench, in minutes."""
 
 
 class FieldDay:
-    """A field and its handheld. `hooks` are what happens in the middle of a rotation's n-th game."""
+    """A field and its handheld. `hooks` are what happens in the middle of a rotation's n-th game, `in_each_game` in every one's.
+
+    `to_bench`: where somebody goes who was named for what his marker shoots, with the codes.
+    """
 
     def __init__(  # noqa: PLR0913 - the wiring names what it wires
         self, name: str, handheld: Station, staging: Station, agenda: Agenda, random: Random, *, respawn: bool
@@ -40,6 +48,8 @@ class FieldDay:
         self._format = "respawn" if respawn else "elimination"
         self.rotations: dict[str, list[Player]] = {f"{name}-1": [], f"{name}-2": []}
         self.hooks: dict[tuple[str, int], Hook] = {}
+        self.in_each_game: Hook | None = None
+        self.to_bench: ToBench | None = None
         self.gone: set[str] = set()
         self._numbers = dict.fromkeys(self.rotations, 0)
         self._turn = 0
@@ -49,7 +59,12 @@ class FieldDay:
         self._started = 0.0
         self._held_since: float | None = None
         self._held = 0.0
-        self.refused: list[dict[str, Any]] = []
+
+    @property
+    def waiting(self) -> list[Player]:
+        """Who is on no list."""
+        everybody = chain.from_iterable(self.rotations.values())
+        return [player for player in everybody if player not in self.playing and player.name not in self.gone]
 
     def begin(self, minute: float) -> None:
         self.agenda.at(minute, self._call)
@@ -90,7 +105,7 @@ class FieldDay:
             offenders = [offender["player"] for offender in answer["refusal"]["offenders"]]
             if not offenders:
                 raise DemoError(f"{self.game} cannot start: {answer['detail']}")
-            self.refused.append(answer["refusal"])
+            self._send_to_bench(answer["refusal"])
             self.playing = [player for player in self.playing if player.name not in offenders]
             await self.handheld.do(StartGame(game=self.game, without=tuple(offenders)))
         elif status != 201:
@@ -100,6 +115,13 @@ class FieldDay:
         self.agenda.at(self._started + PLAY / 2, self._middle)
         self.agenda.at(self._started + PLAY, self._end)
 
+    def _send_to_bench(self, refusal: dict[str, Any]) -> None:
+        players = {player.name: player for player in self.playing}
+        for offender in refusal["offenders"]:
+            codes = {reason["code"] for reason in offender["reasons"] if reason["where"] == "chronograph"}
+            if codes and self.to_bench is not None:
+                self.agenda.at(self.agenda.minute + WALK, partial(self.to_bench, players[offender["player"]], codes))
+
     async def _middle(self) -> None:
         """Hits are recorded when there is a moment for it, and whatever else this game has in store."""
         if not self.playing:
@@ -107,6 +129,8 @@ class FieldDay:
         if self._format == "elimination":
             for player in self._random.sample(self.playing, len(self.playing) // 2):
                 await self.out(player, "eliminated")
+        if self.in_each_game is not None:
+            await self.in_each_game(self, self.playing)
         rotation, _, number = self.game.rpartition("-")
         hook = self.hooks.pop((rotation, int(number)), None)
         if hook is not None:

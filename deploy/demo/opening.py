@@ -1,7 +1,6 @@
 """Before the gates open: rules, staff, fields, chronographs, and the hired fleet measured and sealed."""
 
 from datetime import date, timedelta
-from random import Random
 from typing import Final
 
 from contracts.duty import Qualification, RegisterStaff, StartDuty
@@ -9,8 +8,10 @@ from contracts.equipment import RegisterBottle, RegisterMarker, RegisterMask
 from contracts.games import ConfigureField, InspectField
 from contracts.park import AdoptRules, OpenDay, RecordWeather
 from contracts.rules import BriefingRules, GameRules, Rules
-from contracts.velocity import CheckChrono, RegisterChrono, TestMarker
-from deploy.demo.cast import FIELDS, readings
+from contracts.velocity import RegisterChrono
+from deploy.demo.bench import BENCHES, CHRONOS, Bench
+from deploy.demo.cast import FIELDS
+from deploy.demo.markers import HIRED, LOW_IMPACT, MORNING_C, hired_markers
 from deploy.demo.station import Station
 
 RULES: Final = Rules(
@@ -18,8 +19,6 @@ RULES: Final = Rules(
     briefing=BriefingRules(version=3, urgent_version=3),
     games=GameRules(players_per_referee=15, first_aiders=2),
 )
-HIRED: Final = 190
-LOW_IMPACT: Final = 100
 CONFIGURATIONS: Final = (
     ConfigureField(field="birch", title="Birch Wood", capacity=50),
     ConfigureField(field="quarry", title="Old Quarry", capacity=50),
@@ -35,22 +34,16 @@ CONFIGURATIONS: Final = (
 )
 
 
-def hired_markers(calibre: str) -> list[str]:
-    """The fleet's numbers: H for .68, L for low impact."""
-    letter, number = ("L", LOW_IMPACT) if calibre == ".50" else ("H", HIRED)
-    return [f"{letter}{index:03}" for index in range(1, number + 1)]
-
-
-async def open_park(manager: Station, day: date, random: Random) -> None:
+async def open_park(manager: Station, day: date, bench: Bench) -> None:
     """Everything that the opening checks ask for."""
     await manager.do(AdoptRules(rules=RULES))
     await manager.do(OpenDay(opened=day))
     await _fields_and_staff(manager, day)
-    for chrono in ("bench-1", "bench-2", "field-1"):
+    for chrono in CHRONOS:
         await manager.do(RegisterChrono(chrono=chrono))
-        await manager.do(CheckChrono(chrono=chrono, good=True))
-    await manager.do(RecordWeather(temperature_c=14.0))
-    await _fleet(manager, day, random)
+    await bench.check_all()
+    await manager.do(RecordWeather(temperature_c=MORNING_C))
+    await _fleet(manager, day, bench)
 
 
 async def _fields_and_staff(manager: Station, day: date) -> None:
@@ -71,22 +64,13 @@ async def _on_duty(manager: Station, staff: str, post: str, field: str | None, u
     await manager.do(StartDuty(staff=staff, post=post, field=field))  # type: ignore[arg-type]
 
 
-async def _fleet(manager: Station, day: date, random: Random) -> None:
+async def _fleet(manager: Station, day: date, bench: Bench) -> None:
     """Every hired marker is measured before opening and its adjuster sealed; its bottle and the masks are entered."""
-    for calibre, around, limit in ((".68", 272.0, 285.0), (".50", 214.0, 230.0)):
+    for calibre, model in ((".68", "Heron"), (".50", "Wren")):
         for index, marker in enumerate(hired_markers(calibre)):
-            model = "Heron" if calibre == ".68" else "Wren"
             await manager.do(RegisterMarker(marker=marker, model=model, calibre=calibre))  # type: ignore[arg-type]
-            await manager.do(
-                TestMarker(
-                    test=f"open-{marker}",
-                    marker=marker,
-                    chrono=f"bench-{index % 2 + 1}",
-                    readings_fps=readings(random, around, limit),
-                    sealed=True,
-                    temperature_c=14.0,
-                )
-            )
+            bench.markers.set_up(marker)
+            await bench.measure(marker, BENCHES[index % 2], typed=True)
     for number in range(1, HIRED + LOW_IMPACT + 1):
         await manager.do(RegisterMask(mask=f"K{number:03}", model="Visor"))
     await manager.do(RegisterBottle(bottle="B001", test_due=day + timedelta(days=400)))

@@ -18,6 +18,7 @@ from contracts.velocity import ChangeSetUp, SpotCheckMarker
 from deploy.demo.arrival import ENTRY, Arrival
 from deploy.demo.cast import Player
 from deploy.demo.field import FieldDay, Hook
+from deploy.demo.markers import CREEPS
 from deploy.demo.station import DemoError, Station
 
 
@@ -64,7 +65,8 @@ class Stories:
         """Somebody who has no part in another story yet."""
         taken = {player.name for player in self.marked.values()}
         for player in players:
-            if player.name not in taken and player.minor == minor and not (hired and player.own_gear):
+            spoken_for = player.name in taken or player.marker == CREEPS
+            if not spoken_for and player.minor == minor and not (hired and player.own_gear):
                 return player
         raise DemoError("nobody is left for this story")
 
@@ -180,21 +182,20 @@ class Stories:
         field.agenda.at(field.agenda.minute + 5, write_down)
 
     async def _swap(self, field: FieldDay, players: list[Player]) -> None:
-        """A jam: his marker is swapped for one off the rack whose adjuster was turned since its test; the next start stops it."""
+        """A jam: his marker is swapped for one off the rack whose adjuster was turned since its test; the next start stops it, then it is tested."""
         player = self.marked["swapped"] = self._pick(players, hired=True)
         spare = self.arrival.spare(".68")
         await self.arrival.gear.do(ChangeSetUp(marker=spare, change="adjuster"))
         await self.arrival.gear.do(SwapMarker(player=player.name, returned=player.marker, marker=spare))
         player.marker = spare
         await field.out(player, "walked_off")
-        field.agenda.at(field.agenda.minute + 70, lambda: self.arrival.test(spare))
 
     async def _spot_check(self, field: FieldDay, players: list[Player]) -> None:
         """Over the stop limit on the field: cover on, off. No caution: nobody tampered. The next start stops it, then it is adjusted and tested."""
         player = self.marked["spot"] = self._pick(players, hired=True)
         await field.handheld.do(
             SpotCheckMarker(
-                check="spot-1",
+                check="over-the-stop-limit",
                 marker=player.marker,
                 field=field.name,
                 game=field.game,
@@ -203,13 +204,8 @@ class Stories:
             ),
             actor="ref-01",
         )
+        self.arrival.bench.fastest.pop(player.marker, None)
         await field.out(player, "walked_off")
-
-        async def retest() -> None:
-            await self.arrival.chrono.do(ChangeSetUp(marker=player.marker, change="adjuster"))
-            await self.arrival.test(player.marker)
-
-        field.agenda.at(field.agenda.minute + 70, retest)
 
     async def _unwell(self, field: FieldDay, players: list[Player]) -> None:
         """Asking for help is a note, never a caution; the first aider says when he may play again."""

@@ -156,8 +156,7 @@ def test_a_marker_swapped_after_its_test_is_named_at_the_next_start(events):
 
 
 def test_a_failed_spot_check_on_a_field_is_named_at_the_next_start(events):
-    checked = only(events, MarkerSpotChecked)
-    assert checked.data.finding == "over_stop"
+    checked = only(events, MarkerSpotChecked, finding="over_stop")
     assert next_refusal(events, checked.data.player, checked.position) == ["spot_check_failed"]
     assert starts_with(events, checked.data.player, checked.position), "measured anew, he plays"
 
