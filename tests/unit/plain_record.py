@@ -4,6 +4,7 @@ It says only what is beyond doubt; where it finds something, nobody may let the 
 """
 
 from collections.abc import Iterable, Sequence
+from datetime import timedelta
 from typing import Any
 
 from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved, CautionVoided, PlayerReinstated
@@ -29,10 +30,19 @@ from contracts.registration import (
     PlayerReturned,
     WaiverSigned,
 )
-from contracts.velocity import MarkerSpotChecked, MarkerTested, SetUpChanged
+from contracts.velocity import (
+    ChronoAdjusted,
+    ChronoChecked,
+    MarkerSpotChecked,
+    MarkerTested,
+    SetUpChanged,
+    StringOpened,
+)
 
 Events = Sequence[Recorded[Any]]
 HARMLESS = {"refill", "squeegee", "hopper", "battery"}
+SHOTS = 3
+A_CHECK_HOLDS = timedelta(hours=4)
 
 
 def against(events: Events, player: str, field: str, limit_fps: float) -> set[str]:
@@ -50,6 +60,7 @@ def against(events: Events, player: str, field: str, limit_fps: float) -> set[st
         "on a field": _on_a_field(events, player),
         "field on hold": _held(events, field),
         "marker not measured": any(_unmeasured(events, one, limit_fps) for one in _markers(events, player)),
+        "chronograph not trusted": any(_mistrusted(events, one, limit_fps) for one in _markers(events, player)),
         "no marker": not _markers(events, player),
     }
     return {what for what, so in found.items() if so}
@@ -137,16 +148,61 @@ def _markers(events: Events, player: str) -> set[str]:
 
 
 def _unmeasured(events: Events, marker: str, limit_fps: float) -> bool:
-    """Whether it has no string of readings since its set-up last changed, or one that reaches the limit."""
-    strings: list[tuple[float, ...]] = []
-    for event in _in_order(events):
-        match event.data:
-            case SetUpChanged(marker=name, change=change) if name == marker and change not in HARMLESS:
-                strings = []
-            case MarkerSpotChecked(marker=name, finding=finding) if name == marker and finding != "under":
-                strings = []
-            case GearReleased(marker=name) if name == marker:
-                strings = []
-            case MarkerTested(marker=name, readings_fps=readings) if name == marker:
-                strings.append(readings)
-    return not strings or max(max(one) for one in strings) >= limit_fps
+    """Whether it has no string of readings since its set-up last changed, or one that reaches the limit, or its latest decides nothing."""
+    strings = [one.data for one in _strings(events, marker)]
+    return (
+        not strings
+        or any(max(one.readings_fps, default=0) >= limit_fps for one in strings)
+        or len(strings[-1].readings_fps) < SHOTS
+        or strings[-1].low_pressure
+        or any((one.speed_fps or 0) >= limit_fps for one in strings[-1].misreads)
+    )
+
+
+def _strings(events: Events, marker: str) -> list[Recorded[Any]]:
+    """The strings of its present set-up, as they happened; one in whose midst the set-up changed is of none."""
+    strings: list[Recorded[Any]] = []
+    opened: set[str] = set()
+    spoiled: set[str] = set()
+    for event in _in_order(one for one in events if f"marker:{marker}" in one.tags):
+        data = event.data
+        match data:
+            case StringOpened():
+                opened.add(data.test)
+            case MarkerTested() if data.test not in spoiled:
+                strings.append(event)
+            case GearReleased() | SetUpChanged() | MarkerSpotChecked():
+                harmless = getattr(data, "change", "") in HARMLESS or getattr(data, "finding", "") == "under"
+                if not harmless:
+                    strings, spoiled = [], spoiled | opened
+    return strings
+
+
+def _mistrusted(events: Events, marker: str, limit_fps: float) -> bool:
+    """Whether the checks on either side of its latest string say that what the chronograph read cannot be taken as it stands."""
+    strings = _strings(events, marker)
+    if not strings:
+        return False
+    latest = strings[-1]
+    said = [
+        one
+        for one in _in_order(events)
+        if _is(one, (ChronoChecked, ChronoAdjusted), latest.data.chrono, "chrono") and _says_something(one)
+    ]
+    before = [one for one in said if (one.occurred_at, one.position) < (latest.occurred_at, latest.position)]
+    after = said[len(before) :]
+    if not before or isinstance(before[-1].data, ChronoAdjusted) or not before[-1].data.good:
+        return True
+    if not after:
+        return latest.occurred_at - before[-1].occurred_at > A_CHECK_HOLDS
+    found = after[0].data
+    if isinstance(found, ChronoAdjusted):
+        return True
+    return not found.good and (
+        found.bias_fps is None or max(latest.data.readings_fps, default=0) - found.bias_fps >= limit_fps
+    )
+
+
+def _says_something(event: Recorded[Any]) -> bool:
+    """A check of too few shots that shows nothing amiss does not."""
+    return not isinstance(event.data, ChronoChecked) or event.data.signals != ("too_few",)

@@ -15,6 +15,7 @@ HANDLERS: Final = {handler.command: handler for service in SERVICES for handler 
 BANDS: Final = {"p1": 18, "p2": 18, "p3": 12, "p4": 14}
 LIMITS: Final = {"birch": 285.0, "fern": 260.0}
 PLAYERS, FIELDS = tuple(BANDS), tuple(LIMITS)
+CHRONOS: Final = ("k1", "k2")
 MARKERS: Final = ("h1", "h2", "h3", "h4", "own1")
 CAUTIONS: Final = tuple(f"c{number}" for number in range(1, 7))
 GAMES: Final = tuple(f"g{number}" for number in range(1, 7))
@@ -24,8 +25,9 @@ YEAR_AFTER: Final = date(2027, 5, 9)
 
 def opening() -> list[Command]:
     """What makes everybody ready to play."""
-    commands: list[Command] = [park.OpenDay(opened=TODAY), velocity.RegisterChrono(chrono="k1")]
-    commands.append(velocity.CheckChrono(chrono="k1", good=True))
+    commands: list[Command] = [park.OpenDay(opened=TODAY)]
+    for chrono in CHRONOS:
+        commands += [velocity.RegisterChrono(chrono=chrono), check(chrono, 0.0)]
     for field, limit in LIMITS.items():
         commands.append(
             games.ConfigureField(field=field, title=field, limit_fps=limit, stop_limit_fps=limit + 15, age_floor=10)
@@ -87,7 +89,7 @@ def set_right(player: str) -> list[Command]:
         equipment.ReleaseGear(marker=marker),
         equipment.IssueGear(player=player, marker=marker),
         *([equipment.InspectGear(player=player, marker=marker, barrel_cover=True)] if number == 1 else []),
-        velocity.CheckChrono(chrono="k1", good=True),
+        check("k1", 0.0),
         string(marker, 250.0),
         games.RecordOut(player=player, field="birch", cause="walked_off"),
         games.RecordOut(player=player, field="fern", cause="walked_off"),
@@ -113,8 +115,16 @@ def consent(person: str) -> Command:
     return registration.GiveConsent(person=person, guardian="parent", relationship="parent", wording="w1")
 
 
-def string(marker: str, speed: float) -> Command:
-    return velocity.TestMarker(test="t", marker=marker, chrono="k1", readings_fps=(speed, speed - 1, speed - 2))
+def string(marker: str, speed: float, chrono: str = "k1") -> Command:
+    return velocity.TestMarker(test="t", marker=marker, chrono=chrono, readings_fps=(speed, speed - 1, speed - 2))
+
+
+def check(chrono: str, off_fps: float, shots: int = 3) -> Command:
+    """What a chronograph that is off by so much, and a reference, read of the same shots."""
+    reference = (280.0, 281.0, 279.0)[:shots]
+    return velocity.CheckChrono(
+        chrono=chrono, readings_fps=tuple(one + off_fps for one in reference), reference_fps=reference
+    )
 
 
 def _any(kind: Any, **choices: Any) -> st.SearchStrategy[Any]:
@@ -127,7 +137,7 @@ def _any(kind: Any, **choices: Any) -> st.SearchStrategy[Any]:
 _persons = tuple(f"person-{player}" for player in PLAYERS)
 VIOLATIONS: Final = ("wiping", "close-shot", "overshooting", "physical-contact", "asking-for-help")
 SET_UPS: Final = st.one_of(
-    st.sampled_from([string(marker, speed) for marker, speed in product(MARKERS, (250.0, 270.0, 286.0))]),
+    st.sampled_from([string(*one) for one in product(MARKERS, (250.0, 258.0, 270.0, 286.0), CHRONOS)]),
     _any(velocity.ChangeSetUp, marker=MARKERS, change=("adjuster", "barrel", "paint", "refill", "hopper")),
     _any(
         velocity.SpotCheckMarker,
@@ -138,6 +148,21 @@ SET_UPS: Final = st.one_of(
     ),
 )
 """What happens to a marker."""
+
+OPENINGS: Final = _any(velocity.OpenString, test=st.just("s"), marker=MARKERS, chrono=CHRONOS)
+READINGS: Final = st.one_of(
+    _any(velocity.TakeReading, chrono=CHRONOS, speed_fps=(250.0, 256.0, 270.0, 282.0)),
+    _any(velocity.TakeReading, chrono=CHRONOS, speed_fps=(0.0, 600.0, None)),
+    _any(velocity.TakeReading, chrono=CHRONOS, speed_fps=(250.0, 290.0), misread=st.just("double_trigger")),
+    _any(velocity.EndString, chrono=CHRONOS, low_pressure=st.booleans()),
+)
+"""What a chronograph shows, and the end of a string."""
+INSTRUMENTS: Final = st.one_of(
+    st.builds(check, st.sampled_from(CHRONOS), st.sampled_from((0.0, 0.0, 0.0, 1.2, -4.0)), st.sampled_from((3, 3, 2))),
+    _any(velocity.CheckChrono, chrono=CHRONOS, good=st.booleans(), bias_fps=(None, -3.0)),
+    _any(velocity.AdjustChrono, chrono=CHRONOS, work=("sensor", "moved")),
+)
+"""What happens to a chronograph."""
 
 FACTS: Final = st.one_of(
     _any(equipment.ReturnGear, player=PLAYERS, marker=MARKERS),
@@ -164,7 +189,8 @@ FACTS: Final = st.one_of(
     _any(duty.EndDuty, staff=("ref-birch", "ref-fern", "aid")),
     _any(incidents.RecordUnfit, player=PLAYERS, cause=("injured", "medical")),
     _any(park.RecordWeather, temperature_c=(10.0, 30.0)),
-    _any(velocity.CheckChrono, chrono=st.just("k1"), good=st.booleans(), bias_fps=(None, -3.0)),
+    INSTRUMENTS,
+    READINGS,
 )
 """What happens; each may be told late."""
 
@@ -190,6 +216,7 @@ REQUESTS: Final = st.one_of(
     _any(duty.StartDuty, staff=st.just("ref-fern"), post=st.just("referee"), field=FIELDS),
     _any(games.LiftHold, hold=("w1", "w2"), field=FIELDS, swept=st.just(True)),  # noqa: FBT003 - it is a field's value
     _any(incidents.DeclareFit, player=PLAYERS),
+    OPENINGS,
 )
 """What is asked for, and may be refused."""
 

@@ -19,6 +19,7 @@ from contracts.discipline import Caution
 from contracts.envelope import Command, Recorded
 from contracts.games import CallGame, CountHeads, EndGame, Entrant, GameStarted, PlayerAdmitted, StartGame, StartRefused
 from contracts.problems import IdempotencyKeyReused, Refused
+from contracts.velocity import MarkerTested, OpenString, ReadingTaken, StringOpened, TakeReading
 from services.clearance import field as field_rules
 from services.clearance import model as clearance
 from services.clearance.field import FIELD
@@ -33,14 +34,19 @@ from tests.unit.memory_log import MemoryLog
 from tests.unit.plain_record import against
 from tests.unit.scenario import NINE
 from tests.unit.small_park import (
+    CHRONOS,
     FACTS,
     FIELDS,
     GAMES,
     GATE,
     HANDLERS,
+    INSTRUMENTS,
     LATE,
     LIMITS,
+    MARKERS,
+    OPENINGS,
     PLAYERS,
+    READINGS,
     REQUESTS,
     SET_UPS,
     VIOLATIONS,
@@ -74,7 +80,9 @@ class Station:
         return asked
 
     async def send(self, command: Command, asked: Asked | None = None) -> Answer | None:
-        """The answer; None when nothing was written."""
+        """The answer; None when nothing was written. Every string has a name of its own."""
+        if asked is None and isinstance(command, OpenString):
+            command = msgspec.structs.replace(command, test=f"s{len(self.sent)}")
         asked = asked or self.prepared(command)
         try:
             answer = await self.park.execute(HANDLERS[type(command)], command, asked)
@@ -128,6 +136,23 @@ class SmallPark(RuleBasedStateMachine):
     @rule(fact=SET_UPS, late=LATE)
     def a_marker_is_touched(self, fact: Command, late: timedelta) -> None:
         self.do(self.told_late(fact, late))
+
+    @rule(fact=INSTRUMENTS, late=LATE)
+    def a_chronograph_is_touched(self, fact: Command, late: timedelta) -> None:
+        self.do(self.told_late(fact, late))
+
+    @rule(opening=OPENINGS, shown=st.lists(READINGS, min_size=1, max_size=5), late=LATE)
+    def a_string_is_shot(self, opening: OpenString, shown: list[Command], late: timedelta) -> None:
+        """Reading by reading; now and then something else gets in between, or is told late."""
+        self.do(opening)
+        for one in shown:
+            self.do(self.told_late(msgspec.structs.replace(one, chrono=opening.chrono), late))
+
+    @rule(marker=st.sampled_from(MARKERS), chrono=st.sampled_from(CHRONOS))
+    def a_string_passes(self, marker: str, chrono: str) -> None:
+        self.do(OpenString(test="s", marker=marker, chrono=chrono))
+        for speed in (250.0, None, 252.0, 251.0):
+            self.do(TakeReading(chrono=chrono, speed_fps=speed))
 
     @rule(fact=FACTS, late=LATE)
     def it_happens(self, fact: Command, late: timedelta) -> None:
@@ -258,10 +283,23 @@ class SmallPark(RuleBasedStateMachine):
         at_once: dict[str, Any] = {}
         self.folds.apply(record, at_once)
         assert encoded(self.folds, self.states) == encoded(self.folds, at_once), "replay differs from live"
+        no_reading_is_lost(record)
         for (fold, name), (position, state) in self.station.park._remembered.items():
             tag = fold.tag(name)
             told = (one for one in record if tag in one.tags and one.position <= position)
             assert fold.over(name, told) == state, f"what the park remembers of {tag} is not what the log says"
+
+
+def no_reading_is_lost(record: list[Recorded[Any]]) -> None:
+    """Every string that was sent reading by reading ends with exactly the readings that were recorded as its own."""
+    ended = {one.data.test: one.data for one in record if isinstance(one.data, MarkerTested)}
+    for opened in (one.data for one in record if isinstance(one.data, StringOpened)):
+        sent = [one.data for one in record if isinstance(one.data, ReadingTaken) and one.data.test == opened.test]
+        assert all((one.chrono, one.marker) == (opened.chrono, opened.marker) for one in sent), "of another's string"
+        if opened.test in ended:
+            readings = tuple(one.speed_fps for one in sent if one.misread is None)
+            assert ended[opened.test].readings_fps == readings, f"string {opened.test} lost a reading"
+            assert len(readings) <= 3, "a string was shot on"
 
 
 def encoded(folds: Folds, states: dict[str, Any]) -> dict[str, bytes]:
