@@ -65,6 +65,7 @@ from contracts.registration import (
 from contracts.rules import Rules
 from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
 from services.audit.stories.background import Background
+from services.audit.words.judging import judged, left_out, strictest
 from services.audit.words.scene import count
 from services.registration.model import is_minor
 from services.registration.money import ENTRY
@@ -104,20 +105,28 @@ def _weighing(weight: int, then: Rules, now: Rules) -> str:
 
 def _tested(_: Recorded[Any], background: Background) -> str:
     law = background.rules.velocity
-    bound = "under" if law.comparison == "<" else "at or under"
-    return (
-        f"Under rules {background.rules.version}, a test needs at least {count(law.readings, 'reading')}, each {bound} the limit of "
-        f"the field that is asked. A spread over {law.spread_fps:g} ft/s, a reading under {law.lowest_fps:g} ft/s or low pressure "
-        "decides nothing. No reading is struck out for being high."
+    return " ".join(
+        filter(
+            None,
+            (
+                f"Under rules {background.rules.version}, a test needs {judged(law)}.",
+                strictest(law),
+                f"A spread over {law.spread_fps:g} ft/s, a reading under {law.lowest_fps:g} ft/s or low pressure decides nothing.",
+                left_out(law),
+                "No reading is struck out for being high.",
+            ),
+        )
     )
 
 
 def _spot_checked(event: Recorded[Any], background: Background) -> str:
-    bound = "at or over" if background.rules.velocity.comparison == "<" else "over"
-    return (
-        f"Under rules {background.rules.version}, a marker {bound} the bench limit of {event.data.bench_limit_fps:g} ft/s is covered, "
+    law = background.rules.velocity
+    bound = "at or over" if law.comparison == "<" else "over"
+    told = (
+        f"Under rules {background.rules.version}, a marker {bound} the bench limit of {round(event.data.bench_limit_fps, 1):g} ft/s is covered, "
         "taken off the field and measured anew. It is no caution: only tampering is."
     )
+    return f"{told} {strictest(law)}".strip()
 
 
 def _admission(event: Recorded[Any], background: Background) -> str:

@@ -21,6 +21,7 @@ from contracts.games import (
     PlayerOut,
     StartRefused,
 )
+from services.audit.words.judging import stated
 from services.audit.words.scene import (
     Scene,
     Words,
@@ -42,8 +43,9 @@ _OUT = {
 
 
 def _limits(data: FieldConfigured) -> str:
+    further = f" and {words}" if (words := stated(data.limit)) else ""
     return (
-        f"limit {data.limit_fps:g} ft/s, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, "
+        f"limit {data.limit_fps:g} ft/s{further}, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, "
         f"calibre {together(data.calibres)}, {together(data.firing_modes)}, {data.capacity} players"
     )
 

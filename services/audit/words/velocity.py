@@ -36,7 +36,8 @@ _MISREADS = {
 }
 
 
-def _misread(one: Misread) -> str:
+def misread(one: Misread) -> str:
+    """`a double trigger (290)`: what it was, with the speed in ft/s that was shown."""
     return _MISREADS[one.kind] + ("" if one.speed_fps is None else f" ({one.speed_fps:g})")
 
 
@@ -44,7 +45,7 @@ def _taken(data: ReadingTaken, _: Scene) -> str:
     of = f" of marker {data.marker} (test {data.test})" if data.marker and data.test else ", with no string open"
     if data.misread is None:
         return f"Chronograph {data.chrono} read {data.speed_fps or 0:g} ft/s{of}."
-    return f"Chronograph {data.chrono} misread{of}: {_misread(Misread(kind=data.misread, speed_fps=data.speed_fps, after=0))}."
+    return f"Chronograph {data.chrono} misread{of}: {misread(Misread(kind=data.misread, speed_fps=data.speed_fps, after=0))}."
 
 
 def _checked(data: ChronoChecked, _: Scene) -> str:
@@ -61,15 +62,17 @@ def _tested(data: MarkerTested, _: Scene) -> str:
     warm = "" if data.temperature_c is None else f" At {data.temperature_c:g} °C."
     speeds = together(f"{speed:g}" for speed in data.readings_fps)
     shown = f"{speeds} ft/s" if data.readings_fps else "no reading"
-    misread = f" Misread: {together(map(_misread, data.misreads))}." if data.misreads else ""
-    return f"Marker {data.marker} was measured on chronograph {data.chrono} (test {data.test}): {shown}.{misread}{low}{sealed}{warm}"
+    misreads = f" Misread: {together(map(misread, data.misreads))}." if data.misreads else ""
+    ball = "" if data.ball_g is None else f" With balls of {data.ball_g:g} g."
+    rate = "" if data.rate_bps is None else f" Up to {data.rate_bps:g} balls a second."
+    return f"Marker {data.marker} was measured on chronograph {data.chrono} (test {data.test}): {shown}.{misreads}{ball}{rate}{low}{sealed}{warm}"
 
 
 def _spot_checked(data: MarkerSpotChecked, _: Scene) -> str:
     held = f" of player {data.player}" if data.player else ""
     return (
         f"Marker {data.marker}{held} was spot-checked on field {data.field}{in_game(data.game)} (check {data.check}): "
-        f"{data.speed_fps:g} ft/s, {_FINDINGS[data.finding]} (bench {data.bench_limit_fps:g}, stop {data.stop_limit_fps:g} ft/s)."
+        f"{data.speed_fps:g} ft/s, {_FINDINGS[data.finding]} (bench {round(data.bench_limit_fps, 1):g}, stop {round(data.stop_limit_fps, 1):g} ft/s)."
     )
 
 

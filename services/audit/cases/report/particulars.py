@@ -10,6 +10,9 @@ from contracts.games import FieldConfigured, HoldConfirmed
 from contracts.registration import ConsentGiven
 from contracts.velocity import ChronoAdjusted, ChronoChecked, MarkerTested
 from services.audit.cases.report.moments import listed, plainly
+from services.audit.words.judging import stated
+from services.audit.words.scene import together
+from services.audit.words.velocity import misread
 from services.velocity.report import SIGNALS
 from services.velocity.states import decides
 
@@ -24,12 +27,18 @@ def consent(event: Recorded[ConsentGiven]) -> str:
 def string(event: Recorded[MarkerTested]) -> str:
     data = event.data
     readings = ", ".join(f"{one:g}" for one in data.readings_fps)
+    misreads = together(map(misread, data.misreads)) if data.misreads else ""
     more = [
+        f"misread: {misreads}" if misreads else "",
+        f"balls of {data.ball_g:g} g" if data.ball_g is not None else "",
+        f"up to {data.rate_bps:g} balls a second" if data.rate_bps is not None else "",
         f"{data.temperature_c:g} °C" if data.temperature_c is not None else "",
         "sealed" if data.sealed else "",
         "low pressure seen" if data.low_pressure else "",
     ]
-    return ", ".join(filter(None, [f"{data.marker} on {data.chrono}: {readings} ft/s", *more]))
+    return ", ".join(
+        filter(None, [f"{data.marker} on {data.chrono}: {f'{readings} ft/s' if readings else 'no reading'}", *more])
+    )
 
 
 def check(event: Recorded[ChronoChecked]) -> str:
@@ -55,7 +64,8 @@ def _speeds(readings: Sequence[float]) -> str:
 
 def limits(event: Recorded[FieldConfigured]) -> str:
     data = event.data
-    return f"{data.title}: bench limit {data.limit_fps:g} ft/s, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, {data.capacity} players at most"
+    further = f" and {words}" if (words := stated(data.limit)) else ""
+    return f"{data.title}: bench limit {data.limit_fps:g} ft/s{further}, stop limit {data.stop_limit_fps:g} ft/s, from {data.age_floor} years, {data.capacity} players at most"
 
 
 def model(data: Any) -> str:
