@@ -33,7 +33,8 @@ from services.registration.money import PURSE
 from services.registration.persons import PERSON
 from services.registration.states import PLAYER
 from services.velocity import model as velocity
-from services.velocity.states import BENCH, CHRONO, WEATHER, Limits
+from services.velocity.limits import of_field
+from services.velocity.states import BENCH, CHRONO, WEATHER
 
 
 class Unread(Struct, frozen=True):
@@ -167,10 +168,9 @@ def rotations_of(given: Given, player: str) -> tuple[dict[str, Rotation], Stops]
 
 
 def _velocity(given: Given, marker: str, field: FieldConfigured, since: Any, moment: Moment) -> list[Reason]:
-    limits = Limits(field.field, field.limit_fps, field.stop_limit_fps, field.limit)
     bench = given.of(BENCH, marker)
     chronos = {one.chrono: given.of(CHRONO, one.chrono) for one in bench.tests}
-    return velocity.reasons(bench, chronos, limits, given.of(WEATHER, ""), moment, since)
+    return velocity.reasons(bench, chronos, of_field(field), given.of(WEATHER, ""), moment, since)
 
 
 def _anything_unread(given: Given, player: str) -> bool:

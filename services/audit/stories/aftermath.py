@@ -23,8 +23,8 @@ from services.audit.stories.background import Background
 from services.audit.stories.plight import Plight, difference
 from services.audit.words.scene import together
 from services.velocity.judging import Shot, verdict
-from services.velocity.limits import ball_mass, strictest
-from services.velocity.states import HARMLESS, Limits, decides
+from services.velocity.limits import ball_mass, of_field, strictest
+from services.velocity.states import HARMLESS, decides
 
 ABOUT_ONE: Final = (
     AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed, PlayerFit, PlayerOut, PlayerReinstated,
@@ -92,11 +92,17 @@ def _tested(data: MarkerTested, background: Background) -> str:
     rules = background.rules.velocity
     calibre = background.calibres.get(data.marker)
     ball_g = ball_mass(calibre, data.ball_g, rules)
-    string = Shot(data.readings_fps, ball_g, data.misreads, low_pressure=data.low_pressure, rate_bps=data.rate_bps)
+    string = Shot(
+        data.readings_fps,
+        ball_g,
+        data.misreads,
+        low_pressure=data.low_pressure,
+        rate_bps=data.rate_bps,
+        firing_mode=background.modes.get(data.marker, "semi"),
+    )
     fields: dict[str, list[str]] = {}
     for field in background.fields.values():
-        limits = Limits(field.field, field.limit_fps, field.stop_limit_fps, field.limit)
-        bound = strictest(limits, ball_g, rules)
+        bound = strictest(of_field(field), ball_g, rules)
         found, _ = verdict(string, bound, rules)
         fields.setdefault(found, []).append(f"{field.field} ({bound.stated})")
     told = [f"{_VERDICTS[found]} {together(names)}" for found, names in fields.items()]

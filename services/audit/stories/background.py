@@ -9,7 +9,8 @@ from contracts.equipment import MarkerRegistered
 from contracts.games import FieldConfigured
 from contracts.park import RulesAdopted
 from contracts.rules import DEFAULT, Rules, Violation
-from contracts.words import Calibre
+from contracts.velocity import SetUpChanged
+from contracts.words import Calibre, FiringMode
 from services.audit.stories.plight import Plight, plight
 from services.clearance.field import FIELD
 from services.clearance.model import rotations_of
@@ -32,6 +33,8 @@ class Background:
         """Each field as it is set up at this position."""
         self.calibres: dict[str, Calibre] = {}
         """Of each marker that was entered by this position."""
+        self.modes: dict[str, FiringMode] = {}
+        """The firing mode that each is set to at this position."""
         self._adopted: list[tuple[datetime, Rules]] = []
         self._states: dict[str, States] = {}
 
@@ -44,6 +47,9 @@ class Background:
             self.fields[event.data.field] = event.data
         elif isinstance(event.data, MarkerRegistered):
             self.calibres[event.data.marker] = event.data.calibre
+            self.modes[event.data.marker] = event.data.firing_mode
+        elif isinstance(event.data, SetUpChanged) and event.data.firing_mode is not None:
+            self.modes[event.data.marker] = event.data.firing_mode
         _MEMORY.apply((event,), self._states)
 
     def rules_at(self, moment: datetime) -> Rules:
