@@ -109,6 +109,13 @@ def test_the_cube_root_of_a_strings_variance_is_close_to_normal():
         assert np.abs(roots - normal).max() < 0.04
 
 
+def test_strings_of_different_lengths_can_be_compared():
+    rng = RNG(7)
+    for n in (2, 3, 5, 10):
+        strings = [(n, summarize(list(rng.normal(270, 3, n))).sd_fps) for _ in range(4000)]
+        assert spread(strings).root == pytest.approx(3 ** (2 / 3), rel=0.03)
+
+
 def test_the_spread_is_the_pooled_standard_deviation_and_its_test_agrees_with_the_f_test():
     """SciPy's F distribution, for shots that scatter normally; both say how likely so wide a spread is by chance."""
     rng = RNG(8)

@@ -114,14 +114,16 @@ def test_the_order_in_which_things_are_told_makes_no_difference_to_what_was_read
     made = set()
     for seed in range(20):
         Random(seed).shuffle(told)  # noqa: S311 - an order
-        scenario = Scenario().given(registered())
+        scenario = Scenario().at(600).given(registered())
         for number, event in told:
             scenario.at(600).given(event, occurred_at=NINE + timedelta(hours=number))
         kept = history(scenario)
         entries = tuple((one.at, type(one).__name__) for one in kept.entries)
         made.add((entries, kept.days))
     assert len(made) == 1
-    assert [kind for _, kind in made.pop()[0]] == ["Read", "Change", "Spot", "Read"]
+    entries, (day,) = made.pop()
+    assert [kind for _, kind in entries] == ["Read", "Change", "Spot", "Read"]
+    assert (day.first, day.last) == (NINE, NINE + timedelta(minutes=600))
 
 
 def test_it_is_bounded_however_long_the_marker_serves(shed):
