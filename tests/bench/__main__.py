@@ -7,7 +7,7 @@ import structlog
 import uvloop
 
 from services.core.garbage import look_seldom
-from tests.bench import appends, case, commands, evidence, figures, gate, growth, replay, wall, what_if
+from tests.bench import appends, case, commands, evidence, figures, gate, growth, replay, strings, wall, what_if
 from tests.bench.figures import Figure
 from tests.bench.ground import QUICK, Ground, Sizes, ground
 from tests.bench.history import Day, played
@@ -16,6 +16,7 @@ MEASURES: dict[str, Callable[[Ground, Day], Awaitable[list[Figure]]]] = {
     "appends": appends.measure,
     "replay": replay.measure,
     "commands": commands.measure,
+    "strings": strings.measure,
     "gate": gate.measure,
     "wall": wall.measure,
     "growth": growth.measure,
