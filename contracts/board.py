@@ -112,7 +112,8 @@ class Field(_Shown, frozen=True, kw_only=True):
     """One field. `why` says what keeps it closed."""
 
     title: str
-    limit_fps: float
+    limit: str
+    """Of the bench: the strictest that counts there, in the park's own unit. Empty while the field is not configured."""
     state: FieldState
     teams: dict[str, Team]
     non_players: int

@@ -6,7 +6,9 @@ from datetime import timedelta
 
 from contracts.board import Clock, Field, FieldState, Next, StandingHold, Team, Wait
 from contracts.envelope import Reason
+from contracts.games import FieldConfigured
 from contracts.reasons import REASONS
+from contracts.rules import VelocityRules
 from services.board.at_hand import AtHand
 from services.board.heads import count
 from services.board.notes import LINE_UP
@@ -18,6 +20,8 @@ from services.clearance.presence import PRESENCE
 from services.duty import model as duty
 from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.games.states import BESIDE, GAME, Game
+from services.velocity.limits import ball_mass, of_field, strictest
+from services.velocity.shown import shown as shown_speed
 
 CLOSED = frozenset({"field_not_inspected", "field_failed_inspection", "record_not_understood", "unknown_field"})
 
@@ -29,7 +33,7 @@ def shown(at_hand: AtHand, story: FieldStory) -> Field:
     game = at_hand.given.of(GAME, story.running) if story.running else None
     return Field(
         title=configured.title if configured else story.field,
-        limit_fps=configured.limit_fps if configured else 0.0,
+        limit=_limit(configured, at_hand.moment.rules.velocity) if configured else "",
         state=_state(at_hand, story, closed=bool(why)),
         teams=_teams(at_hand, game),
         non_players=_non_players(at_hand, story, game),
@@ -49,6 +53,13 @@ def shown(at_hand: AtHand, story: FieldStory) -> Field:
         count=count(at_hand, story),
         next=_next(at_hand, story),
     )
+
+
+def _limit(configured: FieldConfigured, rules: VelocityRules) -> str:
+    """The strictest bench limit of the field's, the park's and the law's, for whichever of its calibres is held lowest; in the park's own unit."""
+    balls = (ball_mass(calibre, None, rules) for calibre in configured.calibres)
+    bounds = ((strictest(of_field(configured), ball_g, rules).limit_fps, ball_g) for ball_g in balls)
+    return shown_speed(*min(bounds), rules)
 
 
 def sentence(code: str) -> str:

@@ -36,7 +36,13 @@ from contracts.registration import (
     PlayerRegistered,
     WaiverSigned,
 )
-from contracts.velocity import ChronoChecked, MarkerTested, SetUpChanged
+from contracts.velocity import (
+    ChronoAdjusted,
+    ChronoChecked,
+    MarkerTested,
+    SetUpChanged,
+    StringAbandoned,
+)
 
 
 def _gear(data: Any) -> str:
@@ -45,10 +51,14 @@ def _gear(data: Any) -> str:
 
 def _tested(data: MarkerTested) -> str:
     count = len(data.readings_fps)
+    if not count:
+        return f"{data.marker}: nothing was read"
     return f"{data.marker}: {max(data.readings_fps):g} ft/s fastest of {count}"
 
 
 def _checked(data: ChronoChecked) -> str:
+    if data.signals == ("too_few",):
+        return f"{data.chrono} checked: too few shots to say"
     return f"{data.chrono} checked: {'good' if data.good else 'out of control'}"
 
 
@@ -81,7 +91,9 @@ _RESULTS: Final[dict[StationName, dict[type[Data], _Words]]] = {
     },
     "chronograph": {
         MarkerTested: _tested,
+        StringAbandoned: lambda data: f"{data.marker}: not shot",
         ChronoChecked: _checked,
+        ChronoAdjusted: lambda data: f"{data.chrono} worked on: {data.work}",
         SetUpChanged: lambda data: f"{data.marker}: {data.change.replace('_', ' ')} changed",
     },
     "staging": {

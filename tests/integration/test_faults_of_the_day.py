@@ -59,7 +59,7 @@ def last_good(events, closed):
     return [one for one in of(events, ChronoChecked, chrono=FAULTY) if one.position < closed.position][-1]
 
 
-def test_the_first_check_after_noon_closes_the_chronograph_where_theory_needs_one_and_a_fiftieth_on_average(
+def test_the_first_check_after_noon_closes_the_chronograph_and_theory_needs_little_more_than_one_on_average(
     events, closed
 ):
     checks = [one for one in of(events, ChronoChecked, chrono=FAULTY) if one.occurred_at.hour >= 12]

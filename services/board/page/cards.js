@@ -55,7 +55,7 @@ export class FieldCard extends HTMLElement {
     this.setAttribute("role", "group");
     this.setAttribute("aria-label", `${field.title}: ${field.state}`);
     this.replaceChildren(
-      el("h2", {}, el("span", { class: "title" }, field.title), el("small", {}, `limit ${field.limit_fps} ft/s`)),
+      el("h2", {}, el("span", { class: "title" }, field.title), el("small", {}, field.limit && `limit ${field.limit}`)),
       el("p", { class: "state" }, shape(field.state), el("b", {}, field.state)),
       el("div", { class: "body" }, ...body(field)),
     );
