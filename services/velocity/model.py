@@ -93,18 +93,19 @@ def reasons(  # noqa: PLR0913, PLR0917 - a marker, a field, a moment
 
 
 _HELD = {"every": "was measured", "mean": "is its mean with the guard band", "next_shot": "may be its next shot"}
+"""How the speed that is held against the limit is spoken of, by the basis."""
 
 
 def _too_fast(bench: Bench, limits: Limits, rules: VelocityRules, tag: str) -> Reason:
     found = judged(bench, limits, rules)
     told: list[str] = []
-    if found is not None and found.held_fps is not None and found.turn_down_fps is not None:
+    if found and found.held_fps is not None and found.turn_down_fps is not None:
         what = _HELD[rules.basis] if found.n >= needed(rules) else "is its mean so far"
         must = "under" if rules.comparison == "<" else "at most"
         speed, limit = (shown(one, found.ball_g, rules) for one in (found.held_fps, found.bound.limit_fps))
         stated = "" if limit == found.bound.stated else f" ({found.bound.stated})"
         told.append(f"{speed} {what}; it must be {must} {limit}{stated}. Turn it down, record that, and test it again.")
-    if found is None or found.too_fast_a_rate:
+    if found and found.too_fast_a_rate:
         told.append("Its rate of fire is too high: set it down, record that, and test it again.")
     return reason("too_fast", tag, " ".join(told))
 
