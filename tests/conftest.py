@@ -1,3 +1,4 @@
+import os
 import signal
 from collections.abc import Iterator
 
@@ -11,6 +12,8 @@ from tests.databases import Database, Databases
 def pytest_configure() -> None:
     """A run that `timeout` ends stops its servers and removes their folders like one that Ctrl-C ends."""
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    # The servers are on loopback and speak no TLS. To ask them for it, and be broken off meanwhile, leaves an error that the next test would fail by.
+    os.environ["PGSSLMODE"] = "disable"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -30,7 +30,7 @@ ROOT = Path(__file__).resolve().parents[2]
 ME = Account(os.geteuid(), os.getegid())
 
 
-def until(found, seconds=30.0):
+def until(found, seconds=60.0):
     """Look again and again until there is something; what it is."""
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:
@@ -116,7 +116,7 @@ class Park:
         path = f"/parks/{self.name}/registration/register-person"
         until(lambda: self.http.post(path, json=body, headers=headers).status_code == httpx.codes.CREATED)
 
-    def level(self, seconds=40.0):
+    def level(self, seconds=60.0):
         """Wait until stream and read tables have come to the log's end; that end."""
 
         def end():

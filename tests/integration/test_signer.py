@@ -107,7 +107,7 @@ async def test_a_bus_that_is_down_delays_nothing_and_is_caught_up(signing):
     nowhere = Bus("nats://127.0.0.1:1")
     async with running(signing.announcer(nowhere).run()):
         await signing.park.record(1)
-        async with asyncio.timeout(5):
+        async with asyncio.timeout(20):
             await signing.sign()
         await signing.park.record(1)
         await signing.sign()
