@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 from msgspec import Struct
 from scipy.special import stdtr
 
-from services.velocity.history import Change, History, Read, Spot
+from services.velocity.history import HOUR, Change, History, Read, Spot
 from services.velocity.metrology.strings import summarize
 
 PLAIN: Final = 0.05
@@ -68,13 +68,15 @@ class Gain(Struct, frozen=True):
 def points(history: History) -> list[Point]:
     """A marker's points, each on the line of its set-up and its instrument; what was read before its first day that is still known is left out."""
     found, set_up = [], 0
-    begun = history.days[0].day if history.days else None
+    begun = history.begun()
     for entry in history.entries:
-        known = begun is not None and entry.day >= begun
-        if isinstance(entry, Read) and known:
-            found.append(Point((set_up, f"chrono:{entry.chrono}"), history.hours(entry.at), entry.mean_fps, entry.n))
-        elif isinstance(entry, Spot) and known:
-            found.append(Point((set_up, "field"), history.hours(entry.at), entry.speed_fps, 1))
+        if entry.day in begun and not isinstance(entry, Change):
+            first, before = begun[entry.day]
+            hours = before + (entry.at - first) / HOUR
+            if isinstance(entry, Read):
+                found.append(Point((set_up, f"chrono:{entry.chrono}"), hours, entry.mean_fps, entry.n))
+            else:
+                found.append(Point((set_up, "field"), hours, entry.speed_fps, 1))
         if isinstance(entry, Change) or (isinstance(entry, Spot) and entry.over):
             set_up += 1
     return found

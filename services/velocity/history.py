@@ -27,6 +27,7 @@ from services.velocity.states import HARMLESS, Place
 
 ENTRIES: Final = 200
 DAYS: Final = 200
+HOUR: Final = timedelta(hours=1)
 STOPPAGES: Final = frozenset({"jam", "leak", "trigger", "regulator", "valve"})
 """Faults that stop a marker in play. Common practice, no source."""
 
@@ -89,13 +90,18 @@ class History(Struct, frozen=True):
     entries: tuple[Read | Spot | Change, ...] = ()
     days: tuple[Used, ...] = ()
 
-    def hours(self, moment: datetime, today: date | None = None) -> float:
-        """The hours of its days up to a moment, from its first thing on each to its last: nights do not count. `today` lasts until the moment."""
-        done = timedelta()
+    def begun(self) -> dict[date, tuple[datetime, float]]:
+        """By day, its first thing and the marker's hours before it: those from the first to the last thing of each day, so that nights do not count."""
+        found, hours = {}, 0.0
         for one in self.days:
-            end = moment if one.day == today else min(moment, one.last)
-            done += max(timedelta(), end - one.first)
-        return done / timedelta(hours=1)
+            found[one.day] = one.first, hours
+            hours += (one.last - one.first) / HOUR
+        return found
+
+    def hours(self, moment: datetime, today: date | None = None) -> float:
+        """The marker's hours up to a moment; its day `today` lasts until then."""
+        ends = ((one.first, moment if one.day == today else min(moment, one.last)) for one in self.days)
+        return sum(max(0.0, (end - first) / HOUR) for first, end in ends)
 
 
 def _at(event: Recorded[Any]) -> tuple[datetime, int, date]:

@@ -70,7 +70,7 @@ def test_nights_are_no_hours_of_a_marker(shed):
     shed.at(24 * 60 + 90).given(spot(270.0))
     kept = history(shed)
     hours = [kept.hours(one.at) for one in kept.entries]
-    assert hours == [0.0, 2.0, 3.5]
+    assert hours == [0.0, 2.0, 3.5] == [point.hours for point in points(kept)]
     assert kept.hours(NINE + timedelta(hours=40)) == 3.5
     assert kept.hours(NINE + timedelta(hours=27), TODAY + timedelta(days=1)) == 5.0
 
