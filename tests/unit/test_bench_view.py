@@ -51,7 +51,7 @@ def test_a_string_builds_up_and_each_field_says_what_it_knows_so_far(bench):
     shot(bench, 240, 241)
     string = view(bench).string
     assert (string.marker, string.to_come, string.shown) == ("m1", 1, (Shown(speed_fps=240), Shown(speed_fps=241)))
-    assert lines(string) == ["Birch 285 ft/s: not too fast so far, 1 to come", "Fern 230 ft/s: turn down 16 ft/s"]
+    assert lines(string) == ["Birch 285 ft/s: not too fast so far", "Fern 230 ft/s: turn down 16 ft/s"]
 
 
 def test_a_misread_stands_where_it_came(bench):

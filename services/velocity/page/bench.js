@@ -1,0 +1,148 @@
+/** The bench page: for the person at the chronograph, in the sun, with gloves, before a queue. */
+
+import { el } from "../../board/dom.js";
+import { Hands } from "./hands.js";
+import { show as showInstrument } from "./instrument.js";
+import { Follower, forget, get, keep, key, now, Outbox, park, Refusal } from "./park.js";
+import { shown } from "./speeds.js";
+import { show as showString, WORDS } from "./verdict.js";
+
+const of = (id) => document.getElementById(id);
+const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
+const FIELD = "fieldledger bench field";
+const AGAIN_MS = 2000;
+const chrono = new URLSearchParams(location.search).get("chrono") ?? "";
+const outbox = new Outbox();
+const follower = new Follower(outbox);
+const hands = new Hands(of, outbox, follower, chrono, problem);
+
+function problem(sentence) {
+  of("problem").hidden = !sentence;
+  of("problem").textContent = sentence;
+}
+
+function signOut(sentence = "") {
+  forget();
+  follower.stop();
+  for (const id of ["bench", "band", "for", "choose", "forget"]) of(id).hidden = true;
+  of("link").textContent = "";
+  of("sign-in").hidden = false;
+  of("key").value = "";
+  of("key").focus();
+  problem(sentence);
+}
+
+/** What the park says no to: a key that does not open ends the visit, anything else is told. */
+function refused({ detail: refusal }) {
+  if (refusal.status === 401) signOut(NO_KEY);
+  else if (refusal.status === 403) signOut(refusal.message);
+  else problem(refusal.message);
+}
+
+async function begin() {
+  try {
+    const [{ chronos }, { fields }] = await Promise.all([get("/velocity/chronos"), get("/board.json")]);
+    of("sign-in").hidden = true;
+    of("forget").hidden = false;
+    problem("");
+    if (chronos.some((one) => one.chrono === chrono)) open(fields);
+    else choose(chronos);
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+    refused({ detail: error });
+    if (error.passing) setTimeout(begin, AGAIN_MS);
+  }
+}
+
+function open(fields) {
+  const options = Object.entries(fields).map(([field, { title }]) => el("option", { value: field }, title));
+  of("field").replaceChildren(el("option", { value: "" }, "every field"), ...options);
+  of("field").value = sessionStorage.getItem(FIELD) in fields ? sessionStorage.getItem(FIELD) : "";
+  of("title").textContent = `${chrono} · ${park}`;
+  document.title = `${chrono} · Bench`;
+  follower.follow(chrono, of("field").value);
+  outbox.go();
+}
+
+function choose(chronos) {
+  of("choose").hidden = false;
+  const links = chronos.map((one) => el("li", {}, el("a", { href: `?chrono=${encodeURIComponent(one.chrono)}` }, one.chrono), ` ${one.trusted ? "can be trusted" : "do not trust"}`));
+  of("chronos").replaceChildren(...links);
+  if (chronos.length === 0) problem("The park has no chronograph yet. Register one first, then open this page again.");
+  else if (chrono) problem(`The park has no chronograph ${chrono}. Choose one of these.`);
+  of("chronos").querySelector("a")?.focus();
+}
+
+const clock = (instant) => new Date(instant).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: follower.view?.time_zone ?? "UTC" });
+
+function draw() {
+  if (!follower.view || !key()) return;
+  const { view } = hands;
+  of("bench").hidden = of("band").hidden = of("for").hidden = false;
+  showString(of, view);
+  showInstrument(of, view, clock);
+  showBeside(view);
+  hands.draw();
+  drawLink();
+  if (document.activeElement === document.body) of("said").focus();
+}
+
+/** What came before the open string, and what was read for no marker. */
+function showBeside(view) {
+  const before = view.string && view.last;
+  of("before").hidden = !before;
+  of("before").querySelector("p").textContent = before ? `${view.last.marker}: ${WORDS[view.last.verdict]}. ${view.last.sentence}` : "";
+  const strays = view.strays ?? [];
+  const ballG = (view.string ?? view.last)?.ball_g ?? 0;
+  of("strays").hidden = strays.length === 0;
+  const told = strays.map((one) => one.misread?.replaceAll("_", " ") ?? shown(one.speed_fps, view.unit, ballG)).join(", ");
+  of("strays").querySelector("p").textContent = `${told}: on the record, and counted for no marker.`;
+}
+
+function drawLink() {
+  const { live, view, since } = follower;
+  document.body.classList.toggle("stale", Boolean(view) && !live);
+  const unsent = outbox.waiting.length;
+  const kept = unsent === 0 ? "" : ` ${unsent} not sent yet: kept, and sent in order.`;
+  if (view) of("link").textContent = live ? `● live${kept}` : `✖ NOT CONNECTED since ${clock(since)}: what you see may be old.${kept}`;
+}
+
+of("sign-in").addEventListener("submit", (event) => {
+  event.preventDefault();
+  keep(of("key").value);
+  begin();
+});
+of("forget").addEventListener("click", () => signOut());
+of("field").addEventListener("change", () => {
+  sessionStorage.setItem(FIELD, of("field").value);
+  follower.follow(chrono, of("field").value);
+  of("said").focus();
+});
+of("say").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const entry = of("said").value;
+  of("said").value = "";
+  hands.enter(entry);
+});
+document.addEventListener("keydown", (event) => {
+  if (of("bench").hidden) return;
+  const plain = event.key.length === 1 && !event.ctrlKey && !event.metaKey && !event.altKey;
+  if (plain && !event.target.closest("input, select, button, a")) of("said").focus();
+  if (event.key !== "Escape") return;
+  of("said").value = "";
+  of("said").focus();
+  hands.leave();
+});
+follower.addEventListener("view", draw);
+follower.addEventListener("link", drawLink);
+follower.addEventListener("refused", refused);
+outbox.addEventListener("moved", draw);
+outbox.addEventListener("refused", refused);
+outbox.addEventListener("cut", () => follower.lost());
+setInterval(() => {
+  if (follower.view) of("clock").textContent = clock(now());
+}, 1000);
+
+of("title").textContent = `Bench · ${park}`;
+if (key()) begin();
+else signOut();
