@@ -74,12 +74,11 @@ def test_no_command_fails_without_the_bus_and_the_board_follows_from_the_log(liv
     until(lambda: state(live)["projections"]["from_bus"] and caught_up(live))
     with getattr(bus, how)():
         began, number = time.monotonic(), 1
-        while time.monotonic() < began + AWAY[how]:
+        while time.monotonic() < began + AWAY[how] or number < 5:
             number += 1
             day.clear(day.arrive(f"p{number}", number))
             assert day.board()["players"]["cleared"] == number
         assert state(live)["relay"]["position"] < live.head()
-    assert number >= 5
     day.clear(day.arrive("afterwards", 500))
     until(lambda: state(live)["projections"]["from_bus"] and caught_up(live))
     assert day.board()["players"]["cleared"] == number + 1
