@@ -44,7 +44,7 @@ async def _asked(since: date | None, until: date | None, park: str | None) -> Fl
     from services.velocity.fleet_reads import fleet_report  # noqa: PLC0415 - SciPy takes its time
 
     async with park_of(database_of(read(os.environ)), park) as (pool, where):
-        return await fleet_report(pool, where.park, since, until)
+        return await fleet_report(pool, where, since, until)
 
 
 def told(found: FleetReport) -> Iterator[str]:

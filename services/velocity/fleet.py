@@ -35,7 +35,7 @@ class _Look(NamedTuple):
 def report(
     histories: Iterable[History], since: date | None, until: date | None, *, epoch: int = 1, position: int = 0
 ) -> FleetReport:
-    """The report on the hired markers among these, over some operating days."""
+    """The report on the hired markers among these, over some operating days. Histories: as they were measured well."""
     hired = [within(one, since, until) for one in histories if one.hired]
     by_model = models(hired)
     fleet = together("", [one for _, each in by_model.values() for one in each])

@@ -11,13 +11,14 @@ from litestar.params import FromPath
 from msgspec import Struct
 
 from contracts.envelope import Recorded
-from contracts.fleet import KEEPERS, RETESTERS, FleetReport, Retests
+from contracts.fleet import KEEPERS, RETESTERS, FleetReport, Retest, Retests
 from contracts.games import FieldConfigured
 from contracts.problems import InvalidParameter
+from contracts.rules import ChronoRules
 from contracts.words import Day, FieldId
 from services.core import generations
 from services.core.command import Moment, must_know
-from services.core.fold import Fold, Given, Subject
+from services.core.fold import Fold, Given
 from services.core.park import Park
 from services.core.plainly import plainly
 from services.core.pool import Pool
@@ -26,10 +27,11 @@ from services.core.routes import park_of
 from services.core.rules import RULES, operating_day
 from services.velocity import fleet, retests
 from services.velocity.hired import FLEET, HIRED, among_day
-from services.velocity.history import History
+from services.velocity.history import History, Read
 from services.velocity.kept import models
+from services.velocity.measured_well import measured_well
 from services.velocity.metrology.strings import Pooled
-from services.velocity.states import CHRONO, LIMITS, WEATHER, Bench
+from services.velocity.states import CHRONO, LIMITS, WEATHER, Bench, Chrono
 
 Rows = Mapping[str, tuple[History, Bench]]
 
@@ -60,11 +62,25 @@ async def rows(pool: Pool, park: str, *among: str) -> tuple[Rows, int, int]:
     return {name: (history, bench) for name, (history, bench) in states.items()}, read.epoch, read.position
 
 
-async def fleet_report(pool: Pool, park: str, since: date | None, until: date | None) -> FleetReport:
+async def fleet_report(pool: Pool, where: Park, since: date | None, until: date | None) -> FleetReport:
     """The report on every hired marker of a park. A thread reckons it, so that nobody waits for it."""
-    found, epoch, position = await rows(pool, park, HIRED)
+    found, epoch, position = await rows(pool, where.park, HIRED)
     histories = [history for history, _ in found.values()]
-    return await asyncio.to_thread(fleet.report, histories, since, until, epoch=epoch, position=position)
+    chronos, rules = await _chronos(where, histories)
+
+    def reckoned() -> FleetReport:
+        sound = measured_well(histories, chronos, rules)
+        return fleet.report(sound, since, until, epoch=epoch, position=position)
+
+    return await asyncio.to_thread(reckoned)
+
+
+async def _chronos(where: Park, histories: Iterable[History]) -> tuple[dict[str, Chrono], ChronoRules]:
+    """Every chronograph that these were read on, and the rules of their checks."""
+    entries = (entry for history in histories for entry in history.entries)
+    names = {entry.chrono for entry in entries if isinstance(entry, Read)}
+    given, _ = await where.load(lambda _: {(CHRONO, name) for name in names})
+    return {name: given.of(CHRONO, name) for name in names}, given.of(RULES, "").rules.velocity.chrono
 
 
 async def retests_of(pool: Pool, where: Park, field: str) -> Retests:
@@ -73,18 +89,15 @@ async def retests_of(pool: Pool, where: Park, field: str) -> Retests:
     must_know(given.of(LIMITS, field).bench, f"field:{field}")
     moment = _moment(where, given, max(read.values()))
     found, epoch, position = await rows(pool, where.park, HIRED, among_day(moment.day))
-    chronos = {(CHRONO, test.chrono) for _, bench in found.values() for test in bench.tests}
-    more, _ = await where.load(lambda _: chronos)
-    markers = await asyncio.to_thread(_judged, found, given, more, chronos, field, moment)
+    chronos, _ = await _chronos(where, [history for history, _ in found.values()])
+    markers = await asyncio.to_thread(_judged, found, given, chronos, field, moment)
     return Retests(epoch=epoch, position=position, now=moment.now, field=field, markers=markers)
 
 
-def _judged(  # noqa: PLR0913, PLR0917 - what was read, and what is asked
-    found: Rows, given: Given, more: Given, chronos: Iterable[Subject], field: str, moment: Moment
-) -> Any:
-    by_name = {name: more.of(CHRONO, name) for _, name in chronos}
+def _judged(found: Rows, given: Given, chronos: Mapping[str, Chrono], field: str, moment: Moment) -> tuple[Retest, ...]:
     known: dict[str, retests.Known] = {}
-    for model, each in models(history for history, _ in found.values()).values():
+    sound = measured_well((history for history, _ in found.values()), chronos, moment.rules.velocity.chrono)
+    for model, each in models(sound).values():
         sd = Pooled(model.spread.sd_fps, model.spread.degrees) if model.spread.degrees else None
         known |= {
             one.name: retests.Known(*found[one.name], gain=one.gain, model_gain=model.gain, model_sd=sd) for one in each
@@ -92,7 +105,7 @@ def _judged(  # noqa: PLR0913, PLR0917 - what was read, and what is asked
     taken = given.of(TAKEN, field).calibres
     return retests.in_order(
         [
-            retests.retest(one, by_name, given.of(LIMITS, field), given.of(WEATHER, ""), moment)
+            retests.retest(one, chronos, given.of(LIMITS, field), given.of(WEATHER, ""), moment)
             for one in known.values()
             if one.history.calibre in taken
         ]
@@ -123,7 +136,7 @@ async def fleet_asked(request: Request[Any, Any, Any], park: FromPath[str]) -> F
     if since is not None and until is not None and until < since:
         raise InvalidParameter(f"since is {since}, after until {until}. Exchange them.", where="since")
     await at_least(request, where, FLEET.name)
-    return await fleet_report(request.app.state.pool, where.park, since, until)
+    return await fleet_report(request.app.state.pool, where, since, until)
 
 
 def _asked(request: Request[Any, Any, Any], name: str, kind: Any) -> Any:
