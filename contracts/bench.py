@@ -29,6 +29,7 @@ PAGE: Final[dict[str, str]] = {
     "bench.css": "text/css",
     "bench.js": "text/javascript",
     "chart.js": "text/javascript",
+    "follow.js": "text/javascript",
     "hands.js": "text/javascript",
     "instrument.js": "text/javascript",
     "keys.js": "text/javascript",

@@ -24,7 +24,7 @@ def answer(field: str, title: str, found: Judgement, rules: VelocityRules, to_co
     verdict: Literal["pass", "turn_down", "inconclusive", "open"] = found.verdict
     if to_come and verdict == "inconclusive":
         verdict = "open"
-    words = {"pass": "pass", "inconclusive": "nothing decided", "open": f"not too fast so far"}
+    words = {"pass": "pass", "inconclusive": "nothing decided", "open": "not too fast so far"}
     if verdict == "turn_down":
         turn = found.turn_down_fps
         words[verdict] = "rate of fire too high" if turn is None else f"turn down {shown_difference(turn, rules)}"

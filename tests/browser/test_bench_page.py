@@ -255,6 +255,14 @@ def test_a_check_is_entered_in_pairs_and_opens_a_chronograph_after_work(bench):
     bench.says("#chart-words", "good")
 
 
+def test_while_a_string_is_open_no_check_is_begun_since_what_is_shot_is_of_its_marker(bench):
+    bench.enter(bench.marker(), "220", "C")
+    bench.says("#hint", "End it first, with A")
+    expect(bench.page.locator("#check")).to_be_hidden()
+    bench.enter("A", "C")
+    bench.word("CHECK")
+
+
 def test_a_person_closes_a_chronograph_whatever_it_reads(bench):
     bench.enter("C")
     bench.page.check("#not-good")

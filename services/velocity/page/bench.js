@@ -1,16 +1,16 @@
 /** The bench page: for the person at the chronograph, in the sun, with gloves, before a queue. */
 
 import { el } from "../../board/dom.js";
+import { Follower } from "./follow.js";
 import { Hands } from "./hands.js";
 import { show as showInstrument } from "./instrument.js";
-import { Follower, forget, get, keep, key, now, Outbox, park, Refusal } from "./park.js";
+import { AGAIN_MS, forget, get, keep, key, now, Outbox, park, Refusal } from "./park.js";
 import { shown } from "./speeds.js";
 import { show as showString, WORDS } from "./verdict.js";
 
 const of = (id) => document.getElementById(id);
 const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const FIELD = "fieldledger bench field";
-const AGAIN_MS = 2000;
 const chrono = new URLSearchParams(location.search).get("chrono") ?? "";
 const outbox = new Outbox();
 const follower = new Follower(outbox);
@@ -79,7 +79,7 @@ function draw() {
   if (!follower.view || !key()) return;
   const { view } = hands;
   of("bench").hidden = of("band").hidden = of("for").hidden = false;
-  showString(of, view);
+  showString(of, view, Boolean(hands.check));
   showInstrument(of, view, clock);
   showBeside(view);
   hands.draw();
@@ -133,6 +133,7 @@ document.addEventListener("keydown", (event) => {
   of("said").focus();
   hands.leave();
 });
+hands.addEventListener("check", draw);
 follower.addEventListener("view", draw);
 follower.addEventListener("link", drawLink);
 follower.addEventListener("refused", refused);

@@ -13,8 +13,9 @@ const HINTS = {
   check: "The chronograph's reading, a space, the reference's: both of the same shot.",
 };
 
-export class Hands {
-  check = null;
+/** Dispatches "check" when a check is begun, left or recorded. */
+export class Hands extends EventTarget {
+  #check = null;
   marker;
   #of;
   #outbox;
@@ -25,6 +26,7 @@ export class Hands {
   #problem;
 
   constructor(of, outbox, follower, chrono, problem) {
+    super();
     this.#of = of;
     this.#outbox = outbox;
     this.#follower = follower;
@@ -37,6 +39,16 @@ export class Hands {
   /** The bench as far as this page knows: the park's last answer, with what was done here since. */
   get view() {
     return this.marker.since(this.#follower.view);
+  }
+
+  /** The check that is being entered, if any. */
+  get check() {
+    return this.#check;
+  }
+
+  set check(check) {
+    this.#check = check;
+    this.dispatchEvent(new Event("check"));
   }
 
   get #open() {
@@ -90,7 +102,11 @@ export class Hands {
       this.marker.sealed = !this.marker.sealed;
       this.#tell(this.marker.sealed ? "From the next string on the adjuster is sealed: so tested, a hired marker stays tested until its set-up changes." : "From the next string on nothing is sealed.");
     },
-    C: () => {
+    C: (_, open) => {
+      if (open) {
+        this.#tell("A string is open, and what is shot now is of its marker. End it first, with A.");
+        return;
+      }
       this.#of("not-good").checked = false;
       this.check = this.check ? null : new Check();
     },
@@ -120,6 +136,7 @@ export class Hands {
     const of = this.#of;
     const open = this.#open;
     of("check").hidden = !this.check;
+    of("legend").hidden = Boolean(this.check);
     this.check?.show(of, view);
     of("works").hidden = this.#choosing !== "work";
     const asked = this.check ? `Check: chronograph and reference, ${readIn(view.unit)}` : open ? `Reading in ${readIn(view.unit)}, or the next marker` : "Scan or type the marker";

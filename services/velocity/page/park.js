@@ -2,7 +2,7 @@
 
 const KEPT = "fieldledger key";
 const UNSENT = "fieldledger bench unsent";
-const AGAIN_MS = 2000;
+export const AGAIN_MS = 2000;
 const ANSWERS_WITHIN_MS = 20_000;
 const here = location.pathname.replace(/\/velocity\/bench\/?$/, "");
 
@@ -149,75 +149,5 @@ export class Outbox extends EventTarget {
   #keep() {
     sessionStorage.setItem(UNSENT, JSON.stringify(this.#waiting));
     this.dispatchEvent(new Event("moved"));
-  }
-}
-
-/**
- * Follows one chronograph: dispatches "view" with each new answer, "link" when it becomes stale or live, "refused" where it may not be seen.
- */
-export class Follower extends EventTarget {
-  view = null;
-  live = false;
-  since = now();
-  #chrono = "";
-  #field = "";
-  #abort = null;
-  #outbox;
-
-  constructor(outbox) {
-    super();
-    this.#outbox = outbox;
-  }
-
-  /** Follow this chronograph, judged for this field (all where it is empty), from now on. */
-  follow(chrono, field) {
-    this.#chrono = chrono;
-    this.#field = field;
-    this.#abort?.abort();
-    this.#abort = new AbortController();
-    this.#run(this.#abort.signal);
-  }
-
-  stop() {
-    this.#abort?.abort();
-  }
-
-  /** The network is known to be gone. */
-  lost() {
-    this.#setLive(false);
-  }
-
-  async #run(signal) {
-    let after = "";
-    while (!signal.aborted) {
-      try {
-        const view = await get(`/velocity/bench/${encodeURIComponent(this.#chrono)}`, { field: this.#field, after }, signal);
-        if (signal.aborted) return;
-        heard(view.as_of);
-        this.#outbox.saw(view);
-        after = `${view.epoch}:${view.position}`;
-        this.view = view;
-        this.#setLive(true);
-        this.dispatchEvent(new Event("view"));
-      } catch (error) {
-        if (signal.aborted) return;
-        if (!(error instanceof Refusal)) throw error;
-        if (!error.passing) {
-          if (error.status === 422) after = "";
-          else {
-            this.dispatchEvent(new CustomEvent("refused", { detail: error }));
-            return;
-          }
-        } else this.#setLive(false);
-        await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
-      }
-    }
-  }
-
-  #setLive(live) {
-    if (live === this.live && this.view) return;
-    if (this.live && !live) this.since = now();
-    this.live = live;
-    this.dispatchEvent(new Event("link"));
   }
 }

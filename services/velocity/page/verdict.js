@@ -27,8 +27,9 @@ export function shape(kind) {
 }
 
 /** What the big panel says of an answer of the bench. */
-export function state(view) {
+export function state(view, checking) {
   const { string, last } = view;
+  if (checking) return { kind: "open", word: "CHECK", sentence: "Shoot through the chronograph and the reference at once, and enter what both read.", by: null };
   if (string?.set_up_changed) {
     return { kind: "inconclusive", word: "BEGIN AGAIN", sentence: "The set-up was changed amid this string: it will not count. Scan the marker again.", by: null };
   }
@@ -45,9 +46,9 @@ export function state(view) {
 }
 
 /** Fill the panel. */
-export function show(of, view) {
+export function show(of, view, checking) {
   const one = view.string ?? view.last;
-  const told = state(view);
+  const told = state(view, checking);
   of("who").querySelector("h2").textContent = one ? `Marker ${one.marker}` : "No marker";
   of("who").querySelector("p").textContent = one ? about(view) : "";
   const shots = one?.shown ?? [];
