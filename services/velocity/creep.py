@@ -87,10 +87,10 @@ def lines(found: Iterable[Point]) -> Lines | None:
     by_line: defaultdict[tuple[int, str], list[Point]] = defaultdict(list)
     for point in found:
         by_line[point.line].append(point)
+    if all(len({point.hours for point in one}) == 1 for one in by_line.values()):
+        return None
     moves = [move for one in by_line.values() for move in _about_the_middle(one)]
     across = math.fsum(shots * hours * hours for shots, hours, _ in moves)
-    if not across:
-        return None
     slope = math.fsum(shots * hours * speed for shots, hours, speed in moves) / across
     left = math.fsum(shots * (speed - slope * hours) ** 2 for shots, hours, speed in moves)
     return Lines(len(moves), len(by_line), slope, across, left)
