@@ -143,7 +143,7 @@ def treated(
 ) -> Treated:
     """How a marker that a chronograph measured is treated now, by the latest string of its present set-up, wherever that was shot."""
     latest = bench.tests[-1] if bench.tests else None
-    if latest is None or latest.place < measured.place:
+    if latest is None:
         return Treated("set_up_changed", "Its set-up has changed since: it has to be measured anew in any case.")
     found = trust(chronos.get(latest.chrono, Chrono(latest.chrono)), latest.place, rules.chrono)
     if found.doubt is None:

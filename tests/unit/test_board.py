@@ -272,6 +272,16 @@ def test_a_chronograph_out_of_control_is_an_alert_with_how_many_it_measured_and_
     )
 
 
+def test_the_alert_counts_what_was_measured_since_the_last_good_check_and_not_before_it(park):
+    agrees(park.at(15))
+    park.at(16).when(TestMarker(test="t9", marker="m2", chrono="c1", readings_fps=(270, 271, 272)))
+    checks(park.at(20), -4, -4, -4)
+    checks(park.at(21), -4, -4, -4)
+    assert said(park) == [
+        "Chronograph c1 is out of control: measure on another. Markers measured on it since its last good check: 1."
+    ]
+
+
 def test_the_alert_stands_until_it_is_open_again_and_nobody_on_a_field_carries_what_it_measured(park):
     live(park, "p1", "p2")
     checks(park.at(20), -4, -4, -4)

@@ -251,6 +251,15 @@ def test_the_one_that_its_own_checks_closed_is_named(park):
     assert report(park, "c2").disagreements[0].against == "c1"
 
 
+def test_where_both_are_closed_the_checks_speak_against_neither_alone(park):
+    checks(park, 4, 4, 4, chrono="c2")
+    measured_on_both(park, 3.5, 4, 4.5, 4, 4)
+    checks(park.at(30), -4, -4, -4)
+    (found,) = report(park).disagreements
+    assert found.against is None
+    assert found.sentence.endswith("Their own checks speak against neither alone: check both against the reference.")
+
+
 @pytest.mark.parametrize("lower", [(4, 4, 4), (4, -4, 3, -3, 4), ()], ids=["too few", "no bias", "none"])
 def test_what_may_be_chance_is_no_disagreement(park, lower):
     measured_on_both(park, *lower)
