@@ -1,7 +1,7 @@
 """The strictest of what a field, the park and the law say, for the ball that is shot; and how speeds are shown."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from contracts.limits import Limit
@@ -103,6 +103,7 @@ def test_a_round_speed_is_shown_without_digits():
     assert shown(284.96, 3.0, FREE) == "285 ft/s", "rounded for the eye: nothing is decided on it"
 
 
+ANY = settings(deadline=None)
 LIMIT = st.builds(
     Limit,
     speed_fps=st.none() | st.floats(100, 400),
@@ -113,6 +114,7 @@ LIMIT = st.builds(
 MASS = st.floats(0.5, 4)
 
 
+@ANY
 @given(LIMIT, LIMIT, LIMIT, MASS)
 def test_no_statement_of_anybody_is_laxer_than_what_counts(law, park, own, ball_g):
     found = strictest(Limits("birch", 285.0, 300.0, own), ball_g, VelocityRules(law=law, park=park))
@@ -123,6 +125,7 @@ def test_no_statement_of_anybody_is_laxer_than_what_counts(law, park, own, ball_
         assert limit.rate_bps is None or found.rate_bps <= limit.rate_bps
 
 
+@ANY
 @given(st.floats(0.1, 2000), MASS)
 def test_units_there_and_back_are_the_same_speed(speed, ball_g):
     assert fps_from_mps(mps_from_fps(speed)) == pytest.approx(speed, rel=1e-14)

@@ -1,7 +1,7 @@
 """Misreads: kept with the string, left out by a stated rule, never for being high."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
 
@@ -84,6 +84,7 @@ def test_a_string_of_nothing_but_misreads_can_be_read_again():
     assert (tested.readings_fps, len(tested.misreads)) == ((), 100)
 
 
+ANY = settings(deadline=None)
 SHOWN = st.lists(st.sampled_from([0.0, 30.0, 40.0, 120.0, 284.9, 300.0, 500.0, 501.0, 900.0]), max_size=12)
 NAMED = st.lists(
     st.builds(
@@ -99,6 +100,7 @@ THEN = st.builds(
 )
 
 
+@ANY
 @given(SHOWN, NAMED, THEN)
 def test_sorting_out_drops_nothing_that_was_shown_and_nothing_that_was_named(shown, named, rules):
     readings, misreads = sorted_out(shown, named, rules)
@@ -109,6 +111,7 @@ def test_sorting_out_drops_nothing_that_was_shown_and_nothing_that_was_named(sho
         assert any(replace(kept, after=one.after) == one for kept in misreads)
 
 
+@ANY
 @given(SHOWN, NAMED, THEN)
 def test_no_reading_is_left_out_for_being_high_but_one_that_cannot_be_true(shown, named, rules):
     _, misreads = sorted_out(shown, (), rules)
@@ -117,6 +120,7 @@ def test_no_reading_is_left_out_for_being_high_but_one_that_cannot_be_true(shown
     assert list(readings) == [one for one in shown if rules.no_shot_fps <= one <= rules.impossible_fps]
 
 
+@ANY
 @given(SHOWN, NAMED, THEN)
 def test_sorted_anew_by_the_same_rules_a_string_is_the_same(shown, named, rules):
     once = sorted_out(shown, named, rules)
@@ -126,6 +130,7 @@ def test_sorted_anew_by_the_same_rules_a_string_is_the_same(shown, named, rules)
     assert (readings, sorted(map(repr, misreads))) == (once[0], sorted(map(repr, once[1])))
 
 
+@ANY
 @given(SHOWN, NAMED, THEN, THEN)
 def test_sorted_anew_by_other_rules_it_has_the_readings_that_those_would_have_left(shown, named, then, now):
     named = [one for one in named if one.speed_fps is None or kind_of(one.speed_fps, then) != one.kind]
