@@ -186,7 +186,8 @@ def test_a_misread_as_fast_as_the_limit_is_not_left_out_for_being_high(rules, ki
 
 def test_a_misread_under_the_limit_that_would_have_turned_the_string_down_is_not_left_out_either():
     readings, high = (270.0, 271.0, 270.5, 270.0, 271.0), misread("double_trigger", 284.0)
-    assert held(readings, NEXT) < 284 < 284.5 < held((*readings, 284.0), NEXT)
+    assert held(readings, NEXT) < 284.5
+    assert held((*readings, 284.0), NEXT) > 284.5
     assert causes(string(*readings, misreads=(high,)), 284.5, NEXT) == ("fast_misread",)
     assert verdict(string(*readings, misreads=(high,)), bound(284.5), EVERY)[0] == "pass"
     assert verdict(string(*readings, misreads=(misread("double_trigger", 271.5),)), bound(284.5), NEXT)[0] == "pass"
