@@ -54,8 +54,16 @@ def test_the_same_limit_in_three_units_is_one_limit():
     """300 ft/s, 91.44 m/s by the exact foot (NIST SP 811, read), and 9.9 ft·lbf of a ball of 3.2107 g (UK, secondary; the mass recomputed)."""
     for limit in ({"speed_fps": 300.0}, {"speed_mps": 91.44}, {"energy_j": 9.9 * 1.355818}):
         assert strictest(BIRCH, 3.2107, law(**limit)).limit_fps == pytest.approx(300, abs=0.005)
-    at_most = replace(law(speed_mps=91.44), comparison="<=")
-    assert verdict(Shot((300.0,) * 3, 3.0), strictest(BIRCH, 3.0, at_most), at_most)[0] == "pass"
+
+
+def test_a_speed_at_a_limit_in_metres_is_at_it_whatever_the_rounding_of_a_division():
+    """285 ft/s is 86.868 m/s exactly, and 86.868 / 0.3048 is 284.99999999999994 to a computer."""
+    at_most = replace(law(speed_mps=86.868), comparison="<=")
+    limit = strictest(BIRCH, 3.0, at_most)
+    assert limit.limit_fps < 285
+    assert verdict(Shot((285.0,) * 3, 3.0), limit, at_most)[0] == "pass"
+    assert verdict(Shot((285.0,) * 3, 3.0), limit, replace(at_most, comparison="<"))[0] == "turn_down"
+    assert verdict(Shot((285.1,) * 3, 3.0), limit, at_most)[0] == "turn_down"
 
 
 @pytest.mark.parametrize(
