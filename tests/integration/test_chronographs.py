@@ -1,5 +1,8 @@
 """The chronographs over HTTP, on real servers: whether each can be trusted, and what became of the markers that it measured."""
 
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime
+
 import pytest
 
 pytestmark = pytest.mark.timeout(180)
@@ -105,3 +108,14 @@ def test_who_may_not_watch_is_refused_and_what_is_not_there_is_said(park):
     assert asked(park, "", "desk", 403)["detail"]
     assert "bench-9" in asked(park, "/bench-9", status=404)["detail"]
     assert asked(park, "/-9", status=400)["detail"]
+
+
+def test_checks_that_come_at_once_are_judged_one_after_the_other(park):
+    """Of eight that are two sigma low the moving mean closes it from the third on, whichever that is: none is judged as if it were alone."""
+    assert park.post("velocity/register-chrono", {"chrono": "bench-3"}).status_code == 201
+    at = datetime.now(UTC).isoformat()
+    body = {"chrono": "bench-3", "readings_fps": [278.4] * 3, "reference_fps": REFERENCE, "occurred_at": at}
+    with ThreadPoolExecutor(8) as together:
+        answers = list(together.map(lambda _: park.post("velocity/check-chrono", body), range(8)))
+    found = sorted((one.json()["position"], one.json()["events"][0]["data"]["signals"]) for one in answers)
+    assert [signals for _, signals in found] == [[], [], *[["ewma"]] * 6]
