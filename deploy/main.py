@@ -13,7 +13,7 @@ for where, what in {
     "verify:verify": "Examine a case file, offline and without a database: exit 0 only if nothing in it was changed.",
     "tables:check": "Hold every read table against its log, while the park runs; exit 1 at a difference, which is named.",
     "tables:rebuild": "Make every read table again from the log alone, beside the live one, while the park runs.",
-    "bench:bench": "Record what a chronograph sends on standard input, a reading a line, and tell each string's verdict.",
+    "bench:bench": "Record what a chronograph sends on standard input, a reading a line such as `281.4 fps`, and tell each string's verdict.",
     "fleet:fleet": "Tell which hired markers, and which models, creep, spread or stop, from their history across days.",
     "restore:restore": "Tell what a database that was brought back from a backup has lost and, with --yes, begin a new epoch of its log; the park may be running.",
 }.items():

@@ -1,6 +1,7 @@
 import os
 import signal
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -17,10 +18,20 @@ def pytest_configure() -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Share a run's tests out by file, and those who ask about the invented day to one process: it plays it once for all of them."""
+    """Share a run's tests out by file, and those who ask about the invented day to one process: it plays it once for all of them.
+
+    That is the longest share, and begins first. Beside it go those that mostly wait for what was killed; what is short comes last.
+    """
     ask = {item.path for item in items if "demo_day" in getattr(item, "fixturenames", ())}
     for item in items:
         item.add_marker(pytest.mark.xdist_group("demo_day" if item.path in ask else str(item.path)))
+    items.sort(key=lambda item: (item.path not in ask, _turn(item.path)))
+
+
+def _turn(path: Path) -> int:
+    """The place of a test's folder among those whose tests take long; after them come all others."""
+    folders = ("faults", "browser", "integration")
+    return folders.index(path.parent.name) if path.parent.name in folders else len(folders)
 
 
 def pytest_report_header() -> str:

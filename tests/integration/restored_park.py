@@ -24,7 +24,7 @@ from deploy.processes import usable_port
 from deploy.state import private_folder
 from services.core.auth import Devices
 from services.core.pool import Pool
-from tests.databases import PASSWORD
+from tests.integration.terminal import terminal
 
 ROOT = Path(__file__).resolve().parents[2]
 ME = Account(os.geteuid(), os.getegid())
@@ -81,7 +81,7 @@ class Park:
 
     def __init__(self, database, bus, state, name):
         self.database, self.bus, self.state, self.name = database, bus, state, name
-        (state / "service.secret").write_text(PASSWORD)
+        self.command = terminal(database, state, NATS_URL=bus.service)
         self.outside = private_folder(state / "outside")
         self.dump = state / "dump"
         self.port = usable_port(None)
@@ -125,17 +125,6 @@ class Park:
             return head if park["projections"]["position"] == park["relay"]["position"] == head else None
 
         return until(end, seconds)
-
-    def command(self, *arguments):
-        """`fieldledger …` as a person types it."""
-        environment = {name: value for name, value in os.environ.items() if not name.startswith("FIELDLEDGER_")}
-        environment |= {
-            "DATABASE_URL": self.database.admin_url,
-            "NATS_URL": self.bus.service,
-            "FIELDLEDGER_STATE": str(self.state),
-        }
-        command = [sys.executable, "-m", "deploy.main", *arguments]
-        return subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
 
     # the database
 

@@ -22,10 +22,10 @@ class Ended:
     stderr: str
 
 
-def terminal(database: Database, state: Path) -> Callable[..., Ended]:
-    """A terminal beside a database: call it with the words of a command. `state` is the launcher's state folder."""
+def terminal(database: Database, state: Path, **more: str) -> Callable[..., Ended]:
+    """A terminal beside a database: call it with the words of a command. `state` is the launcher's state folder; `more` goes into the environment."""
     (state / "service.secret").write_text(PASSWORD)
-    environment = {"DATABASE_URL": database.admin_url, "FIELDLEDGER_STATE": str(state)}
+    environment = {"DATABASE_URL": database.admin_url, "FIELDLEDGER_STATE": str(state)} | more
 
     def run(*words: str) -> Ended:
         out, err = io.StringIO(), io.StringIO()
