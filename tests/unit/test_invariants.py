@@ -33,23 +33,18 @@ from services.core.times import Contact
 from tests.unit.memory_log import MemoryLog
 from tests.unit.plain_record import against
 from tests.unit.scenario import NINE
+from tests.unit.small_bench import CHRONOS, FIELDS, INSTRUMENTS, MARKERS, OPENINGS, READINGS, SET_UPS, check, string
 from tests.unit.small_park import (
-    CHRONOS,
     FACTS,
-    FIELDS,
     GAMES,
     GATE,
     HANDLERS,
-    INSTRUMENTS,
     LATE,
     LIMITS,
-    MARKERS,
-    OPENINGS,
     PLAYERS,
-    READINGS,
     REQUESTS,
-    SET_UPS,
     VIOLATIONS,
+    marker_of,
     opened_again,
     opening,
     set_right,
@@ -196,6 +191,25 @@ class SmallPark(RuleBasedStateMachine):
         counted = self.do(CountHeads(game=game, counted=0))
         assert counted is not None
         self.do(CountHeads(game=game, counted=counted.receipt.events[0].data.expected))
+
+    @rule(
+        player=st.sampled_from(PLAYERS),
+        number=st.integers(1, 10**6),
+        field=st.sampled_from(FIELDS),
+        chrono=st.sampled_from(CHRONOS),
+        speed=st.sampled_from([250.0, 258.0, 282.0]),
+        off=st.sampled_from([0.0, -4.0]),
+    )
+    def a_chronograph_is_checked_after_it_measured(  # noqa: PLR0917 - who, where, on what
+        self, player: str, number: int, field: str, chrono: str, speed: float, off: float
+    ) -> None:
+        """Where it reads low, who was measured on it asks to play."""
+        self.a_player_is_set_right(player)
+        self.a_field_is_set_right(field)
+        self.do(check(chrono, 0.0))
+        self.do(string(marker_of(player), speed, chrono))
+        self.do(check(chrono, off))
+        self.a_game_starts(f"checked-{number}", field, [player], "respawn")
 
     @rule(player=st.sampled_from(PLAYERS))
     def a_player_is_set_right(self, player: str) -> None:
