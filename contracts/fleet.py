@@ -66,6 +66,8 @@ class Looked(Struct, frozen=True, kw_only=True):
     markers: int
     strings: int
     uses: int
+    """How often it was given out."""
+    stoppages: int
     mean_fps: float | None
     results: tuple[Result, ...]
 
@@ -87,7 +89,7 @@ class FleetReport(Struct, frozen=True, kw_only=True):
     """How many tests were made."""
     models: tuple[Looked, ...]
     markers: tuple[Looked, ...]
-    """Those of which something was found come first."""
+    """Those come first of which something was found, or nearly."""
     note: str
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 import msgspec
 
-from contracts.fleet import FleetReport, Kind, Looked
+from contracts.fleet import FleetReport, Looked
 from deploy.commands.asking import answered, park_of
 from deploy.upkeep import database_of
 from services.core.settings import read
@@ -65,13 +65,13 @@ def _table(name: str, some: Iterable[Looked]) -> Iterator[str]:
     for one in some:
         results = {result.kind: result for result in one.results}
 
-        def cell(kind: Kind, width: int, form: str, known: dict[Kind, float]) -> str:
-            return f"{known[kind]:{form}}".rjust(width) if kind in known else "-".rjust(width)
-
-        figures = {kind: result.estimate for kind, result in results.items()}
-        mean = "-" if one.mean_fps is None else f"{one.mean_fps:.0f}"
+        creep, spread = (results[kind].estimate if kind in results else None for kind in ("creep", "spread"))
+        mean, gain = _cell(one.mean_fps, ".0f"), _cell(creep, "+.2f")
         marks = "  ".join(kind for kind, result in results.items() if result.found)
         yield (
-            f"{one.name[:19]:20}{one.strings:8}{mean:>7}{cell('creep', 11, '+.2f', figures)}"
-            f"{cell('spread', 6, '.1f', figures)}{one.uses:6}{cell('stoppage', 9, '.0%', figures)}  {marks}"
+            f"{one.name[:19]:20}{one.strings:8}{mean:>7}{gain:>11}{_cell(spread, '.1f'):>6}{one.uses:6}{one.stoppages:9}  {marks}"
         ).rstrip()
+
+
+def _cell(figure: float | None, form: str) -> str:
+    return "-" if figure is None else f"{figure:{form}}"

@@ -114,9 +114,9 @@ def oftener(one: Stops, rest: Stops, dispersion: float = 1.0) -> float | None:
     """How likely one stops so often by chance, if it does so as often a use as the rest: the exact conditional test of two Poisson rates.
 
     Given all stoppages, one's are binomial with its share of the uses (J. Przyborowski and H. Wilenski, Biometrika 31, 1940).
-    Where markers differ more than by chance, as many stoppages say less: they count divided by the dispersion. None without uses on either side.
+    Where markers differ more than by chance, as many stoppages say less: they count divided by the dispersion. None without uses on either side, and where nobody was stopped.
     """
-    if not one.uses or not rest.uses:
+    if not one.uses or not rest.uses or not one.times + rest.times:
         return None
     if not one.times:
         return 1.0

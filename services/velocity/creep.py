@@ -53,11 +53,15 @@ class Scatter(Struct, frozen=True):
 
 
 class Gain(Struct, frozen=True):
-    """What is gained in ft/s an hour, its standard error, and how likely so much or more is by chance where nothing is gained. `of`: points, or markers."""
+    """What is gained in ft/s an hour, its standard error with its degrees of freedom, and how likely so much or more is by chance where nothing is gained.
+
+    `of`: how many points, or markers, it rests on.
+    """
 
     of: int
     slope: float
     error: float
+    degrees: int
     p: float
 
     @property
@@ -127,7 +131,15 @@ def model_gain(slopes: Sequence[float]) -> Gain | None:
     return _gain(found.n, found.mean_fps, (found.sd_fps or 0.0) / math.sqrt(found.n), found.n - 1)
 
 
+def beyond(marker: Gain, model: Gain | None) -> Gain:
+    """What a marker gains beyond its model, where that gains plainly: what the weather does to all makes none of them creep."""
+    if model is None or not model.plain:
+        return marker
+    error, degrees = math.hypot(marker.error, model.error), min(marker.degrees, model.degrees)
+    return _gain(marker.of, marker.slope - model.slope, error, degrees)
+
+
 def _gain(of: int, slope: float, error: float, degrees: int) -> Gain:
     if not error:
-        return Gain(of, slope, error, 0.0 if slope > 0 else 1.0)
-    return Gain(of, slope, error, float(stdtr(degrees, -slope / error)))
+        return Gain(of, slope, error, degrees, 0.0 if slope > 0 else 1.0)
+    return Gain(of, slope, error, degrees, float(stdtr(degrees, -slope / error)))

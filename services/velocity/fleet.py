@@ -1,8 +1,9 @@
 """The fleet: which hired markers, and which models, creep, spread or stop, from their history across days.
 
-A marker is compared with the others of its model, a model with the other models. Each is looked at for three things, and what is found is found among
-all these looks together: the more are made, the less a small p says. What all markers show alike is seen in their model; it may be the weather's, the
-paint's or the chronograph's doing. It is advice to whoever keeps the gear, and clears no marker.
+A marker is compared with the others of its model, a model with the other models; a gain in speed with none, or a marker's with its model's where that
+gains plainly. Each is looked at for three things, and what is found is found among all these looks together: the more are made, the less a small
+p says. What all markers show alike is seen in their model; it may be the weather's, the paint's or the chronograph's doing. It is advice to
+whoever keeps the gear, and clears no marker.
 """
 
 from collections import Counter
@@ -11,6 +12,7 @@ from datetime import date
 from typing import Final, Literal, NamedTuple
 
 from contracts.fleet import FleetReport, Kind, Looked, Result
+from services.velocity import creep
 from services.velocity.comparing import Spread, Stops, adjusted, dispersion, oftener, wider
 from services.velocity.creep import Gain
 from services.velocity.history import History
@@ -46,7 +48,7 @@ def report(
         looks += [("marker", one, list(_of_marker(one, model))) for one in each]
     steps = iter(adjusted([look.p for _, _, made in looks for look in made]))
     told = [_told(of, one, [(look, next(steps)) for look in made]) for of, one, made in looks]
-    told.sort(key=lambda one: (not any(result.found for result in one.results), one.name))
+    told.sort(key=lambda one: (min((result.adjusted_p for result in one.results), default=1.0), one.name))
     return FleetReport(
         epoch=epoch,
         position=position,
@@ -64,7 +66,8 @@ def _of_marker(one: Kept, model: Kept) -> Iterable[_Look]:
     """A marker beside the others of its model."""
     if one.gain is not None:
         beside = "" if model.gain is None else f", its model {model.gain.slope:+.1f}"
-        yield _creep(one.gain, f"{one.gain.of} strings and readings", model.gain, beside)
+        p = creep.beyond(one.gain, model.gain).p
+        yield _creep(one.gain, p, f"{one.gain.of} strings and readings", model.gain, beside)
     rest = "the rest of its model"
     yield from _spread(one.spread, model.spread - one.spread, "strings", rest)
     yield from _stoppage(one, model.stops - one.stops, 1.0, rest)
@@ -73,15 +76,15 @@ def _of_marker(one: Kept, model: Kept) -> Iterable[_Look]:
 def _of_model(model: Kept, fleet: Kept, differ: float) -> Iterable[_Look]:
     """A model beside the other models; its markers count as one each, so that a single bad one does not speak for it."""
     if model.gain is not None:
-        yield _creep(model.gain, f"{model.gain.of} markers", None, "")
+        yield _creep(model.gain, model.gain.p, f"{model.gain.of} markers", None, "")
     rest = "the other models"
     yield from _spread(model.between, fleet.between - model.between, "markers", rest)
     yield from _stoppage(model, fleet.stops - model.stops, differ, rest)
 
 
-def _creep(gain: Gain, counted: str, against: Gain | None, beside: str) -> _Look:
+def _creep(gain: Gain, p: float, counted: str, against: Gain | None, beside: str) -> _Look:
     words = f"gains {gain.slope:+.1f} ft/s an hour (standard error {gain.error:.1f}, {counted}){beside}"
-    return _Look("creep", gain.slope, against.slope if against is not None else None, gain.of, gain.p, words)
+    return _Look("creep", gain.slope, against.slope if against is not None else None, gain.of, p, words)
 
 
 def _spread(one: Spread, rest: Spread, counted: str, rest_name: str) -> Iterable[_Look]:
@@ -121,6 +124,7 @@ def _told(of: Literal["marker", "model"], one: Kept, looks: Iterable[tuple[_Look
         markers=one.markers,
         strings=one.strings,
         uses=one.uses,
+        stoppages=one.stops.times,
         mean_fps=one.mean_fps,
         results=tuple(results),
     )

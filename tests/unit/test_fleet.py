@@ -9,7 +9,7 @@ from scipy import stats
 from deploy.commands.fleet import fleet as told_in_terminal
 from deploy.commands.fleet import told as table
 from services.velocity.comparing import Spread, Stops, adjusted, by_marker, dispersion, oftener, spread, wider
-from services.velocity.creep import Lines, Point, gain, lines, model_gain, scatter
+from services.velocity.creep import Gain, Lines, Point, beyond, gain, lines, model_gain, scatter
 from services.velocity.fleet import LEVEL, report
 from services.velocity.history import History
 from services.velocity.kept import within
@@ -71,6 +71,7 @@ def test_stopping_oftener_is_scipys_binomial_test():
 def test_it_takes_uses_on_both_sides_to_compare_stoppages():
     assert oftener(Stops(1, 0), Stops(2, 30)) is None
     assert oftener(Stops(1, 30), Stops(2, 0)) is None
+    assert oftener(Stops(0, 30), Stops(0, 30)) is None
     assert oftener(Stops(0, 30), Stops(2, 30)) == 1.0
 
 
@@ -197,6 +198,21 @@ def test_markers_taken_as_one_each_have_the_same_spread_together():
     assert by_marker(strings).sd_fps == sum(strings, Spread()).sd_fps
 
 
+def test_what_the_weather_does_to_all_is_found_in_the_model_and_only_who_gains_beyond_it_creeps():
+    everybody = dict.fromkeys(range(25), 0.5)
+    assert found(report(fleet(RNG(26), days=8, gains=everybody), None, None)) == {("Heron", "creep")}
+    told = report(fleet(RNG(26), days=8, gains=everybody | {3: 1.2}), None, None)
+    assert found(told) == {("Heron", "creep"), ("H003", "creep")}
+
+
+def test_a_gain_beyond_the_models_has_the_error_of_both():
+    own, model = Gain(9, 2.0, 0.4, 7, 0.001), Gain(20, 0.5, 0.3, 19, 0.05)
+    made = beyond(own, model)
+    assert (made.slope, made.error, made.degrees) == (1.5, 0.5, 7)
+    assert made.p == pytest.approx(stats.t.sf(3, 7))
+    assert beyond(own, Gain(20, 0.5, 0.4, 19, 0.11)) == beyond(own, None) == own
+
+
 def test_what_is_found_comes_first_and_says_its_numbers():
     told = report(fleet(RNG(24), days=8, gains={13: 1.0}), None, None)
     assert told.markers[0].name == "H013"
@@ -220,7 +236,7 @@ def test_stoppages_are_told_by_fault():
 def test_only_hired_markers_are_looked_at():
     made = fleet(RNG(1), markers=4)
     own = History("mine", "Heron", ".68", entries=made[0].entries, days=made[0].days)
-    assert [one.name for one in report([*made, own], None, None).markers] == ["H000", "H001", "H002", "H003"]
+    assert {one.name for one in report([*made, own], None, None).markers} == {"H000", "H001", "H002", "H003"}
 
 
 def test_the_days_that_are_asked_about_bound_what_is_looked_at():
@@ -282,14 +298,15 @@ def test_the_table_tells_what_was_found_then_every_model_and_marker():
     assert len(rows) == 6
     assert rows["H003"].endswith("  creep")
     assert f"{of(told, 'H003')['creep'].estimate:+.2f}" in rows["H003"]
-    assert f"{of(told, 'H001')['stoppage'].estimate:.0%}" in rows["H001"]
+    (other,) = (one for one in told.markers if one.name == "H001")
+    assert rows["H001"].split()[-2:] == [str(other.uses), str(other.stoppages)]
 
 
 def test_a_marker_of_which_nothing_is_known_has_dashes():
     told = report([History("H001", "Heron", ".68", hired=True)], None, None)
     lines = list(table(told))
     assert "Nothing was found that chance alone would not show." in lines
-    assert lines[-3].split() == ["H001", "0", "-", "-", "-", "0", "-"]
+    assert lines[-3].split() == ["H001", "0", "-", "-", "-", "0", "0"]
 
 
 def test_days_in_the_wrong_order_are_refused_before_anything_is_asked():

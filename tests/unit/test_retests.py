@@ -21,8 +21,8 @@ from services.velocity.states import BENCH, CHRONO, LIMITS, WEATHER
 from tests.unit.marker_days import changed, issued, registered, returned, spot, string
 from tests.unit.scenario import NINE, Scenario
 
-CREEPS = Gain(of=12, slope=2.0, error=0.3, p=0.0001)
-MAYBE = Gain(of=4, slope=9.0, error=6.0, p=0.1)
+CREEPS = Gain(of=12, slope=2.0, error=0.3, degrees=9, p=0.0001)
+MAYBE = Gain(of=4, slope=9.0, error=6.0, degrees=2, p=0.1)
 SD = Pooled(3.0, 60)
 
 
