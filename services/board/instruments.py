@@ -8,9 +8,9 @@ from services.board.notes import LINE_UP
 from services.clearance.presence import PRESENCE
 from services.core.rules import operating_day
 from services.velocity.chronos import last
-from services.velocity.measured import CHRONOS, OUTPUT, Output
+from services.velocity.measured import CHRONOS, RECENT, Recent
 from services.velocity.report import LATEST, standing
-from services.velocity.states import BENCH, CHRONO, Chrono, Place
+from services.velocity.states import BENCH, CHRONO
 
 Carriers = dict[str, dict[str, list[str]]]
 """By chronograph and field: those on it, as they can be seen, whose marker no longer counts as measured."""
@@ -20,14 +20,14 @@ def chrono_alerts(at_hand: AtHand, titles: Mapping[str, str]) -> Iterable[Alert]
     """Every chronograph that somebody must see to now, or whose markers somebody must."""
     moment, carriers = at_hand.moment, _carriers(at_hand)
     for name in sorted(at_hand.given.of(CHRONOS, "").names | carriers.keys()):
-        chrono, output = at_hand.given.of(CHRONO, name), at_hand.given.of(OUTPUT, name)
+        chrono, recent = at_hand.given.of(CHRONO, name), at_hand.given.of(RECENT, name)
         found = standing(chrono, moment.now, moment.rules)
-        used = [one.place[0] for one in chrono.checks[-1:]] + [one.place[0] for one in output.latest[-1:]]
-        today = any(operating_day(moment.rules, at) == moment.day for at in used)
+        checked_on = [operating_day(moment.rules, one.place[0]) for one in chrono.checks[-1:]]
+        today = moment.day in {*checked_on, recent.day}
         check = last(chrono, (moment.now, LATEST))
         closed = check if found.doubt == "closed" and today else None
         if closed is not None or name in carriers:
-            told = [_closed(name, chrono, output, closed.place)] if closed else []
+            told = [_closed(name, recent)] if closed else []
             told += _on_fields(name, carriers.get(name, {}), titles, named=bool(told))
             yield Alert(kind="chrono_closed", sentence=" ".join(told), since=closed.place[0] if closed else None)
         elif found.doubt == "check_overdue" and today:
@@ -50,11 +50,9 @@ def _carriers(at_hand: AtHand) -> Carriers:
     return found
 
 
-def _closed(name: str, chrono: Chrono, output: Output, closed: Place) -> str:
-    good = max((one.place for one in chrono.checks if one.good and one.place < closed), default=None)
-    count = sum(good is None or one.place > good for one in output.latest)
-    since = "since its last good check" if good else "and never found good"
-    return f"Chronograph {name} is out of control: measure on another. Markers measured on it {since}: {count}."
+def _closed(name: str, recent: Recent) -> str:
+    since = "since its last good check" if recent.good else "and never found good"
+    return f"Chronograph {name} is out of control: measure on another. Markers measured on it {since}: {len(recent.markers)}."
 
 
 def _on_fields(name: str, fields: Mapping[str, list[str]], titles: Mapping[str, str], *, named: bool) -> list[str]:

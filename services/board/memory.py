@@ -23,7 +23,7 @@ from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
-from services.velocity.measured import CHRONOS, OUTPUT
+from services.velocity.measured import CHRONOS, RECENT
 from services.velocity.states import CHRONO
 
 SLICE = 50
@@ -106,7 +106,7 @@ class Memory:
         touched = self._take_in()
         touched |= await self._follow_games()
         chronos = self.given.of(CHRONOS, "").names
-        await self._ask((fold, name) for name in chronos for fold in (CHRONO, OUTPUT))
+        await self._ask((fold, name) for name in chronos for fold in (CHRONO, RECENT))
         self._due = dict.fromkeys([*touched, *self._due])
         now_judged = list(self._due)[:most]
         await self._judge(now_judged, now)

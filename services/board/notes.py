@@ -21,7 +21,7 @@ from services.core.fold import Fold
 from services.core.folds import Folds
 from services.duty.states import OPENED_DAY
 from services.games.states import BESIDE, GAME
-from services.velocity.measured import CHRONOS, OUTPUT
+from services.velocity.measured import CHRONOS, RECENT
 
 Place = tuple[datetime, int]
 """When something happened, and its position where two things happened at once."""
@@ -199,5 +199,5 @@ def _unresolved(event: Recorded[Any]) -> Iterable[str]:
 
 NOTES = Notes(
     "board",
-    (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, OUTPUT),
+    (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, RECENT),
 )

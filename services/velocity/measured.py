@@ -37,6 +37,31 @@ def _tested(output: Output, event: Recorded[MarkerTested]) -> Output:
     return replace(output, latest=tuple(sorted(kept, key=lambda one: one.place)))
 
 
+class Recent(Struct, frozen=True):
+    """The markers of a chronograph's newest day that it measured since its last good check, for a wall: short where it is checked as it should be."""
+
+    chrono: str
+    good: Place | None = None
+    day: date | None = None
+    markers: dict[str, Place] = {}
+
+
+def _measured(recent: Recent, event: Recorded[MarkerTested]) -> Recent:
+    place = (event.occurred_at, event.position)
+    if (recent.day is not None and event.day < recent.day) or (recent.good is not None and place < recent.good):
+        return recent
+    before = recent.markers if event.day == recent.day else {}
+    latest = max(place, before.get(event.data.marker, place))
+    return replace(recent, day=event.day, markers=before | {event.data.marker: latest})
+
+
+def _checked(recent: Recent, event: Recorded[ChronoChecked]) -> Recent:
+    place = (event.occurred_at, event.position)
+    if not event.data.good or (recent.good is not None and place < recent.good):
+        return recent
+    return replace(recent, good=place, markers={name: at for name, at in recent.markers.items() if at > place})
+
+
 class Chronos(Struct, frozen=True):
     """Every chronograph that the park has entered or checked."""
 
@@ -49,5 +74,6 @@ def _known(chronos: Chronos, event: Recorded[ChronoRegistered] | Recorded[Chrono
 
 _CHRONOS: dict[type[Data], Evolve[Chronos]] = {ChronoRegistered: _known, ChronoChecked: _known}
 OUTPUT: Fold[Output] = Fold("velocity.output", "chrono", Output, {MarkerTested: _tested})
+RECENT: Fold[Recent] = Fold("velocity.recent", "chrono", Recent, {MarkerTested: _measured, ChronoChecked: _checked})
 CHRONOS: Fold[Chronos] = Fold("velocity.chronos", "chronos", lambda _: Chronos(), _CHRONOS)
 """One that was entered before its events bore this tag is found from its next check on: without that it measures nothing that counts."""

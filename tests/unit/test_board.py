@@ -282,6 +282,17 @@ def test_the_alert_counts_what_was_measured_since_the_last_good_check_and_not_be
     ]
 
 
+def test_what_is_told_late_of_a_chronograph_is_counted_where_it_happened(park):
+    park.at(16).when(TestMarker(test="t9", marker="m2", chrono="c1", readings_fps=(270, 271, 272)))
+    checks(park.at(20), -4, -4, -4)
+    checks(park.at(25), 0, 0, 0, occurred_at=NINE + timedelta(minutes=12))
+    assert said(park)[0].endswith("since its last good check: 1.")
+    for test, marker, minute in (("t10", "m1", 11), ("t11", "m3", 13), ("t12", "m3", 14)):
+        at = NINE + timedelta(minutes=minute)
+        park.when(TestMarker(test=test, marker=marker, chrono="c1", readings_fps=(270, 271, 272), occurred_at=at))
+    assert said(park)[0].endswith("since its last good check: 2.")
+
+
 def test_the_alert_stands_until_it_is_open_again_and_nobody_on_a_field_carries_what_it_measured(park):
     live(park, "p1", "p2")
     checks(park.at(20), -4, -4, -4)

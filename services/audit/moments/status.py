@@ -28,7 +28,7 @@ from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
-from services.velocity.measured import CHRONOS, OUTPUT
+from services.velocity.measured import CHRONOS, RECENT
 from services.velocity.states import CHRONO
 
 OF_THE_BOARD: Final = frozenset({"day", "station", "unresolved"})
@@ -84,7 +84,7 @@ def _subjects(given: Given, players: Iterable[str]) -> set[Subject]:
     names = given.of(FIELDS, "").names
     games = {game for name in names for game in given.of(FIELD, name).runs}
     wanted: set[Subject] = {(FIELDS, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (CHRONOS, "")}
-    wanted |= {(fold, name) for name in given.of(CHRONOS, "").names for fold in (CHRONO, OUTPUT)}
+    wanted |= {(fold, name) for name in given.of(CHRONOS, "").names for fold in (CHRONO, RECENT)}
     wanted |= {(fold, name) for name in names for fold in (FIELD, FIELD_STAFF, BESIDE)}
     wanted |= {(fold, game) for game in games for fold in (GAME, LINE_UP)}
     for player in players:
