@@ -3,13 +3,15 @@
 The risk is the probability of the bench that a marker's next shot reaches the limit (`bounds.probability_over` of its latest string: mean, standard
 deviation, number of readings, and the chronograph's uncertainty), with the string's mean moved by what may have come since:
 
-    mean + gain·hours + warmth·rise + how low the chronograph was found to read
+    mean + the greater of gain·hours and warmth·rise + how low the chronograph was found to read
 
-or to what a spot check on the field has read since, with the gain from then on, where that is more. Nothing moves it down, so the risk rises with each of these
-and with the mean, and falls with a higher limit. `gain` is the marker's own in ft/s an hour where its history shows one plainly, else its model's, else none;
-`hours` are those of its days since, nights left out. A rise in temperature as wide as the rules allow is reckoned as the least turn of an
-adjuster, 5 ft/s. Games carry no markers on the record, so hours stand for them. Where no string of the present set-up counts, the risk is 1.
-It is an order in which to test, and clears nobody: the gate decides by its own rules.
+or to what a spot check on the field has read since, with the gain from then on, where that is more. (A gain that was seen on a warm day has the warmth
+in it already.) Nothing moves it down, so the risk rises with each of these and with the mean, and falls with a higher limit.
+
+`gain` is the marker's own in ft/s an hour where its history shows one plainly, else its model's, else none; `hours` are those of its days since, nights
+left out: games carry no markers on the record, so hours stand for them. A rise in temperature as wide as the rules allow is reckoned as the least
+turn of an adjuster, 5 ft/s. Where no string of the present set-up counts, the risk is 1. It is an order in which to test, and clears nobody: the
+gate decides by its own rules.
 """
 
 from collections.abc import Mapping
@@ -56,8 +58,8 @@ class Since(Struct, frozen=True, kw_only=True):
 
     def expected(self, mean_fps: float) -> float:
         """About how fast a marker is by now, whose string had this mean; ft/s."""
-        warmer = self.warmth_fps_c * self.rise_c
-        return max(mean_fps + self.gain_fps_h * self.hours + self.low_fps, self.spot_fps) + warmer
+        moved = max(self.gain_fps_h * self.hours, self.warmth_fps_c * self.rise_c)
+        return max(mean_fps + moved + self.low_fps, self.spot_fps)
 
 
 def risk(string: Summary, since: Since, limit_fps: float, instrument_u: float) -> float:
@@ -92,11 +94,12 @@ def retest(known: Known, chronos: Mapping[str, Chrono], limits: Limits, weather:
     if string is None:
         return replace(answer, sentence="One reading does not tell how its shots spread.")
     since = _since(known, latest, max(0.0, -(found.bias_fps or 0.0)), weather, moment)
+    over = risk(string, since, bound.limit_fps, rules.instrument_u_fps)
     return replace(
         answer,
-        risk=risk(string, since, bound.limit_fps, rules.instrument_u_fps),
+        risk=over,
         expected_fps=since.expected(string.mean_fps),
-        sentence=_sentence(known, latest, since, bound, moment.rules),
+        sentence=f"{_why(known, latest, since, bound, moment.rules)}. {_odds(over)}",
     )
 
 
@@ -150,7 +153,7 @@ def _changed(bench: Bench) -> str:
     return f" (changed: {bench.void_cause.replace('_', ' ')})" if bench.void_cause else ""
 
 
-def _sentence(known: Known, latest: Tested, since: Since, bound: Bound, rules: Rules) -> str:
+def _why(known: Known, latest: Tested, since: Since, bound: Bound, rules: Rules) -> str:
     """Why, in words: what was read first and last, and what may have moved it since."""
     zone = ZoneInfo(rules.time_zone)
     mean = summarize(latest.readings).mean_fps
@@ -163,7 +166,7 @@ def _sentence(known: Known, latest: Tested, since: Since, bound: Bound, rules: R
         ]
     else:
         said = [
-            f"Read {mean:.0f} at {_clock(latest.place[0], zone)}, {bound.limit_fps - mean:.0f} under {bound.stated}"
+            f"Read {mean:.0f} at {_clock(latest.place[0], zone)}, {bound.limit_fps - round(mean):.0f} under {bound.stated}"
         ]
     if since.gain_fps_h > 0 and since.hours > 0:
         whose = "it" if known.gain is not None and known.gain.plain else "its model"
@@ -174,7 +177,11 @@ def _sentence(known: Known, latest: Tested, since: Since, bound: Bound, rules: R
         said.append(f"{since.rise_c:.0f} °C warmer")
     if since.low_fps > 0:
         said.append(f"{latest.chrono} was found to read {since.low_fps:.1f} ft/s low")
-    return "; ".join(said) + "."
+    return "; ".join(said)
+
+
+def _odds(over: float) -> str:
+    return f"About {100 * over:.0f} in 100 that the next shot is over." if over >= 0.005 else "The next shot is hardly over."
 
 
 def _clock(moment: datetime, zone: ZoneInfo) -> str:

@@ -100,11 +100,12 @@ def test_with_nothing_since_it_is_students_probability_of_the_next_shot():
     assert risk(of(270.0, 5.0), Since(), 285.0, 0.0) == pytest.approx(stats.t.sf(15 / (5 * (4 / 3) ** 0.5), 2))
 
 
-def test_what_may_have_moved_it_adds_up():
+def test_what_a_chronograph_read_low_adds_to_the_greater_of_gain_and_warmth_and_a_faster_spot_check_counts_instead():
     since = Since(hours=3, gain_fps_h=2, rise_c=6, warmth_fps_c=0.5, low_fps=4)
-    assert since.expected(270.0) == 270 + 6 + 3 + 4
-    assert replace(since, spot_fps=281.0).expected(270.0) == 281 + 3
-    assert replace(since, spot_fps=275.0).expected(270.0) == 283
+    assert since.expected(270.0) == 270 + 6 + 4
+    assert replace(since, rise_c=16).expected(270.0) == 270 + 8 + 4
+    assert replace(since, spot_fps=281.0).expected(270.0) == 281
+    assert replace(since, spot_fps=275.0).expected(270.0) == 280
 
 
 # a marker
@@ -114,15 +115,23 @@ def test_a_marker_just_tested_is_told_with_its_margin(park):
     park.given(string(268.0, 270.0, 272.0))
     found = asked(park)
     assert (found.expected_fps, found.limit_fps, found.holder) == (270.0, 285.0, None)
-    assert found.sentence == "Read 270 at 09:02, 15 under 285 ft/s."
-    assert 0 < found.risk < 0.05
+    assert (
+        found.sentence
+        == f"Read 270 at 09:02, 15 under 285 ft/s. About {100 * found.risk:.0f} in 100 that the next shot is over."
+    )
+    assert 0.005 < found.risk < 0.05
 
 
 def test_a_spot_check_that_came_nearer_is_told_as_such(park):
     park.given(string(267.0, 268.0, 269.0)).at(305).given(spot(279.0))
     found = asked(park)
-    assert found.sentence == "11 ft/s nearer than at 09:02: read 268, then 279 at 14:05."
+    assert found.sentence.startswith("11 ft/s nearer than at 09:02: read 268, then 279 at 14:05. About ")
     assert found.expected_fps == 279.0
+
+
+def test_one_far_under_the_limit_is_said_to_be_hardly_over(park):
+    park.given(string(230.0, 230.5, 231.0))
+    assert asked(park).sentence == "Read 230 at 09:02, 55 under 285 ft/s. The next shot is hardly over."
 
 
 def test_times_are_the_parks_own(park):
@@ -137,8 +146,9 @@ def test_its_own_gain_counts_where_it_is_plain_else_its_models_else_none(park):
     assert asked(park, MAYBE, model).expected_fps == pytest.approx(273.0)
     assert asked(park, MAYBE, MAYBE).expected_fps == 270.0
     assert asked(park, None, replace(CREEPS, slope=-2.0)).expected_fps == 270.0
-    assert asked(park, MAYBE, model).sentence.endswith(
-        "; its model gains 1.0 ft/s an hour, and it is 3.0 hours since its string."
+    assert (
+        "; its model gains 1.0 ft/s an hour, and it is 3.0 hours since its string. About"
+        in asked(park, MAYBE, model).sentence
     )
     assert "; it gains 2.0 ft/s an hour" in asked(park, CREEPS, model).sentence
 
@@ -160,7 +170,7 @@ def test_a_rise_as_wide_as_the_rules_allow_is_reckoned_as_one_turn(park):
     park.given(replace(string(268.0, 270.0, 272.0), temperature_c=10.0), WeatherRecorded(temperature_c=22.0))
     found = asked(park)
     assert found.expected_fps == 275.0
-    assert found.sentence.endswith("; 12 °C warmer.")
+    assert "; 12 °C warmer. About" in found.sentence
     park.given(replace(registered(), gas="co2"))
     assert asked(park).expected_fps == 280.0
     park.given(WeatherRecorded(temperature_c=2.0))
@@ -171,7 +181,7 @@ def test_a_chronograph_found_to_read_low_moves_what_it_measured(park):
     park.given(string(268.0, 270.0, 272.0)).at(60).given(checked(-4.0, good=False))
     found = asked(park)
     assert found.expected_fps == 274.0
-    assert found.sentence.endswith("; bench-1 was found to read 4.0 ft/s low.")
+    assert "; bench-1 was found to read 4.0 ft/s low. About" in found.sentence
 
 
 def test_one_found_to_read_high_moves_nothing(park):
