@@ -38,11 +38,12 @@ FACT: tuple[type[Refused], ...] = (
     problems.InvalidBody,
     problems.IdempotencyKeyReused,
     problems.RuleForbids,
+    problems.Contended,
     problems.Broken,
     problems.Unavailable,
 )
 """What a fact can be answered with; a command besides these."""
-COMMAND: tuple[type[Refused], ...] = (*FACT, problems.ImpossibleTime, problems.NotCleared, problems.Contended)
+COMMAND: tuple[type[Refused], ...] = (*FACT, problems.ImpossibleTime, problems.NotCleared)
 _UUID = r'^"[0-9A-Fa-f]{8}-[0-9A-Fa-f]{4}-[0-9A-Fa-f]{4}-[0-9A-Fa-f]{4}-[0-9A-Fa-f]{12}"$'
 _IN_PATHS: dict[str, Any] = {
     "park": ParkId,
