@@ -19,8 +19,8 @@ PER_KELVIN: Final = 0.5
 """What every marker gains with the temperature."""
 CREEPS: Final = "H027"
 """Its regulator creeps: a little faster every hour, and never too fast."""
-CREEPS_FROM: Final = 265.0
-CREEPS_BY: Final = 1.9 / 60
+CREEPS_FROM: Final = 258.0
+CREEPS_BY: Final = 2.4 / 60
 """Each minute."""
 
 
@@ -67,4 +67,5 @@ class Markers:
 
     def _gained(self, marker: str) -> float:
         """Since eight."""
-        return CREEPS_BY * self._agenda.minute if marker == CREEPS else PER_KELVIN * (self.air_c - MORNING_C)
+        crept = CREEPS_BY * self._agenda.minute if marker == CREEPS else 0.0
+        return crept + PER_KELVIN * (self.air_c - MORNING_C)
