@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from contracts.chronos import ChartPoint, Disagreeing, Standing, Treatment
 from contracts.rules import ChronoRules, Rules, VelocityRules
+from contracts.velocity import Signal
 from services.velocity.chronos import Doubt, averages, last, signals, since_work, singles, trust, values
 from services.velocity.measured import Measured
 from services.velocity.metrology.charts import Point
@@ -20,10 +21,10 @@ LATEST: Final = 2**62
 """Behind every position: what was recorded of a moment by now."""
 POINTS: Final = 100
 """The newest checks that a chart shows."""
-SIGNALS: Final = {
+SIGNALS: Final[dict[Signal, str]] = {
     "person": "the person at it says so",
     "bias": "it is further off than the rule allows",
-    "shewhart": "its last check is beyond its chart's limits",
+    "shewhart": "the check is beyond its chart's limits",
     "ewma": "its checks have moved away from the reference",
     "too_few": "too few shots",
 }
@@ -58,7 +59,7 @@ def _sentence(doubt: Doubt | None, check: Check | None, due: str) -> str:
     if doubt == "worked_on":
         return "It was worked on since its last check: nothing that it reads counts before the next good one. Check it against the reference."
     if doubt == "closed":
-        why = ", and ".join(SIGNALS[one] for one in check.signals) or "its last check was not good"
+        why = ", ".join(SIGNALS[one] for one in check.signals) or "its last check was not good"
         return f"Out of control: {why}. Measure on another chronograph; find the cause, record the work, then check it against the reference."
     if doubt == "check_overdue":
         return f"Its check has been overdue since {due}. Check it now: what it has measured since then counts once a check is good."

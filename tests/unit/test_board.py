@@ -287,9 +287,10 @@ def test_what_is_told_late_of_a_chronograph_is_counted_where_it_happened(park):
     checks(park.at(20), -4, -4, -4)
     checks(park.at(25), 0, 0, 0, occurred_at=NINE + timedelta(minutes=12))
     assert said(park)[0].endswith("since its last good check: 1.")
-    for test, marker, minute in (("t10", "m1", 11), ("t11", "m3", 13), ("t12", "m3", 14)):
+    for test, marker, minute in (("t10", "m1", 11), ("t11", "m3", 15), ("t12", "m3", 13)):
         at = NINE + timedelta(minutes=minute)
         park.when(TestMarker(test=test, marker=marker, chrono="c1", readings_fps=(270, 271, 272), occurred_at=at))
+    checks(park.at(26), 0, 0, 0, occurred_at=NINE + timedelta(minutes=14))
     assert said(park)[0].endswith("since its last good check: 2.")
 
 

@@ -80,7 +80,7 @@ def test_one_out_of_control_says_why_and_what_to_do(park):
     found = report(park)
     assert (found.doubt, found.good_until) == ("closed", None)
     assert found.sentence == (
-        "Out of control: it is further off than the rule allows, and its last check is beyond its chart's limits, and its checks have moved away "
+        "Out of control: it is further off than the rule allows, the check is beyond its chart's limits, its checks have moved away "
         "from the reference. Measure on another chronograph; find the cause, record the work, then check it against the reference."
     )
 

@@ -586,3 +586,25 @@ def test_a_confirmed_ejection_names_who_decided():
     (event,) = of(story(day, "player:p1"), "ejection_confirmed")
     assert event.sentence == "The ejection of player p1 for caution c9 was confirmed."
     assert event.rule.startswith("Only the head referee or a manager ejects")
+
+
+@pytest.mark.parametrize(
+    ("found", "told"),
+    [
+        (
+            {"good": True, "bias_fps": 0.25, "readings_fps": (280.5, 280.0), "reference_fps": (280.0, 280.0), "signals": ()},
+            "Chronograph k1 was checked over 2 shots and agreed with the reference. It read +0.25 ft/s against the reference.",
+        ),
+        (
+            {"good": False, "bias_fps": -4.0, "readings_fps": (276.0,), "reference_fps": (280.0,), "signals": ("bias", "shewhart")},
+            "Chronograph k1 was checked over 1 shot and did not agree with the reference. It read -4 ft/s against the reference. Closed: it is further off than the rule allows and the check is beyond its chart's limits.",
+        ),
+        (
+            {"good": False, "bias_fps": 0.5, "readings_fps": (280.5,), "reference_fps": (280.0,), "signals": ("too_few",)},
+            "Chronograph k1 was checked over 1 shot: too few to decide anything. It read +0.5 ft/s against the reference.",
+        ),
+    ],
+    ids=["good", "closed", "too few"],
+)  # fmt: skip
+def test_a_check_of_a_chronograph_says_what_it_found(found, told):
+    assert sentence(ChronoChecked(chrono="k1", **found), Scene(about="chrono:k1")) == told

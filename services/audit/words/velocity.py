@@ -13,6 +13,8 @@ from contracts.velocity import (
     StringOpened,
 )
 from services.audit.words.scene import Scene, Words, in_game, spoken, together
+from services.velocity.report import SIGNALS
+from services.velocity.states import decides
 
 _FINDINGS = {
     "under": "under the field's bench limit",
@@ -21,13 +23,6 @@ _FINDINGS = {
 }
 
 
-_SIGNALS = {
-    "person": "the person at it says so",
-    "bias": "it is further off than the rule allows",
-    "shewhart": "this check is beyond its chart's limits",
-    "ewma": "its checks have moved away from the reference",
-    "too_few": "too few shots",
-}
 _MISREADS = {
     "no_shot": "no shot",
     "double_trigger": "a double trigger",
@@ -50,9 +45,12 @@ def _taken(data: ReadingTaken, _: Scene) -> str:
 
 def _checked(data: ChronoChecked, _: Scene) -> str:
     bias = "" if data.bias_fps is None else f" It read {round(data.bias_fps, 2):+g} ft/s against the reference."
-    shots = f" over {len(data.readings_fps)} shots" if data.readings_fps else ""
+    count = len(data.readings_fps)
+    shots = f" over {count} shot{'s' if count > 1 else ''}" if count else ""
+    if not decides(data.signals):
+        return f"Chronograph {data.chrono} was checked{shots}: too few to decide anything.{bias}"
     finding = "agreed" if data.good else "did not agree"
-    why = f" Closed: {together(_SIGNALS[one] for one in data.signals)}." if data.signals else ""
+    why = f" Closed: {together(SIGNALS[one] for one in data.signals)}." if data.signals else ""
     return f"Chronograph {data.chrono} was checked{shots} and {finding} with the reference.{bias}{why}"
 
 
