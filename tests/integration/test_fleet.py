@@ -1,11 +1,7 @@
 """Six Saturdays of a small fleet against real servers: what to test again first, what creeps and stops, and the rows that say so."""
 
-import os
-import subprocess
-import sys
 from collections import Counter
 from datetime import UTC, date, datetime, timedelta
-from pathlib import Path
 from random import Random
 
 import msgspec
@@ -20,11 +16,11 @@ from deploy import upkeep
 from deploy.demo.clock import RunningClock
 from services.velocity.hired import FLEET
 from services.velocity.history import HISTORY, Read
-from tests.databases import PASSWORD, Databases
+from tests.databases import Databases
 from tests.integration.live import Live, serving
+from tests.integration.terminal import terminal
 
 pytestmark = pytest.mark.timeout(240)
-ROOT = Path(__file__).resolve().parents[2]
 FIRST = datetime(2026, 5, 2, 9, tzinfo=UTC)
 SATURDAYS = 6
 MARKERS = tuple(f"H{number}" for number in range(1, 7))
@@ -214,19 +210,13 @@ def test_a_row_is_its_markers_history(live):
 
 def test_the_report_is_told_in_the_terminal(season, tmp_path):
     made, database = season
-    (tmp_path / "service.secret").write_text(PASSWORD)
-    environment = os.environ | {"DATABASE_URL": database.admin_url, "FIELDLEDGER_STATE": str(tmp_path)}
-
-    def fieldledger(*words):
-        command = [sys.executable, "-m", "deploy.main", "fleet", *words]
-        return subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True, check=False)
-
-    ran = fieldledger()
+    fieldledger = terminal(database, tmp_path)
+    ran = fieldledger("fleet")
     assert ran.returncode == 0, ran.stderr
     lines = ran.stdout.splitlines()
     assert lines[0].startswith("6 hired markers, from the first day that is kept to today; ")
     assert any(line.startswith(f"{CREEPS} gains +1.") for line in lines)
     assert any(line.startswith(f"{JAMS} was stopped 12 times in 12 uses (jam 12)") for line in lines)
     assert any(line.startswith(f"{CREEPS} ") and line.endswith("creep") for line in lines)
-    same = fieldledger("--json", "--park", made.live.park)
+    same = fieldledger("fleet", "--json", "--park", made.live.park)
     assert msgspec.json.decode(same.stdout, type=FleetReport) == report(made.live)
