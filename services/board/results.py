@@ -53,7 +53,7 @@ def _tested(data: MarkerTested) -> str:
     count = len(data.readings_fps)
     if not count:
         return f"{data.marker}: nothing was read"
-    return f"{data.marker}: {max(data.readings_fps):g} ft/s fastest of {count}"
+    return f"{data.marker}: {round(max(data.readings_fps), 1):g} ft/s fastest of {count}"
 
 
 def _checked(data: ChronoChecked) -> str:

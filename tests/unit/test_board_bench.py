@@ -61,7 +61,7 @@ def test_a_string_that_is_being_shot_is_no_result_yet_and_its_test_is(park):
     before = last(park)
     park.when(OpenString(test="t9", marker="m1", chrono="c1"))
     park.when(TakeReading(chrono="c1", speed_fps=271.0))
-    park.when(TakeReading(chrono="c1", speed_fps=273.5))
+    park.when(TakeReading(chrono="c1", speed_fps=273.5171))  # sent as 83.368 m/s
     assert last(park) == before
     park.when(TakeReading(chrono="c1", speed_fps=270.0))
     assert last(park) == "m1: 273.5 ft/s fastest of 3"
