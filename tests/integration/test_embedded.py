@@ -100,7 +100,7 @@ def test_a_killed_postgres_comes_back_by_itself_with_its_data(state):
 def test_a_killed_nats_comes_back_by_itself_with_its_stream(state):
     async def published(url, count):
         connection = await client.connect(url, connect_timeout=5, max_reconnect_attempts=3)
-        stream = connection.jetstream()
+        stream = connection.jetstream(timeout=30)
         await stream.add_stream(name="park-oak", subjects=["park.oak.>"])
         for _ in range(count):
             await stream.publish("park.oak.games.started", b"{}")
@@ -262,7 +262,7 @@ def test_only_the_relay_may_publish_a_parks_events(nats_urls):
         await service.publish("$JS.API.STREAM.DELETE.park-elm", b"")
         await service.flush()
         reader = await service.jetstream().pull_subscribe("park.elm.>", durable="board", stream="park-elm")
-        messages = await reader.fetch(1, timeout=5)
+        messages = await reader.fetch(1, timeout=30)
         await messages[0].ack_sync()
         pending = (await reader.consumer_info()).num_pending
         await service.close()
