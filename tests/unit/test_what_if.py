@@ -32,6 +32,7 @@ from services.audit.replays.replay import doubts
 from services.audit.replays.worlds import Worlds
 from tests.unit.retelling import by_brute_force, consequences_told, decisions_told, nothing_before, told_anew, what_if
 from tests.unit.scenario import Scenario
+from tests.unit.small_bench import SET_UPS
 from tests.unit.small_park import (
     FACTS,
     GAMES,
@@ -40,7 +41,6 @@ from tests.unit.small_park import (
     LATE,
     PLAYERS,
     REQUESTS,
-    SET_UPS,
     VIOLATIONS,
     opening,
 )
@@ -215,7 +215,7 @@ def test_without_a_payment_a_start_that_was_granted_would_have_been_refused_for_
 
 def test_without_the_check_of_a_chronograph_no_marker_that_it_measured_is_cleared():
     day = open_park()
-    checked = of(velocity.ChronoChecked, day)
+    checked = of(velocity.ChronoChecked, day, chrono="k1")
     play(day, "g1", 10, "p1", "p2")
     started = last(day, games.GameStarted)
     assert decisions_told(what_if(day, checked).turned) == [

@@ -111,7 +111,8 @@ def test_a_check_that_other_charts_would_not_have_passed_leaves_nobody_cleared_b
     play(day, "g1", 5, "p1", "p2")
     stern = under(chrono=ChronoRules(bias_fps=1.5))
     checks = [one.data for one in told_anew(day.events, stern) if isinstance(one.data, velocity.ChronoChecked)]
-    assert [(one.good, one.signals) for one in checks] == [(True, ()), (False, ("bias",))]
+    assert all(one.good for one in checks[:-1])
+    assert (checks[-1].good, checks[-1].signals) == (False, ("bias",))
     answer = decisions_told(what_if(day, rules=stern).turned)
     assert (last(day, games.GameStarted), "p1", GRANTED, {"chrono_untrusted"}) not in answer, (
         "it passes with the 2 ft/s"
