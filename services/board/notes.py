@@ -198,6 +198,5 @@ def _unresolved(event: Recorded[Any]) -> Iterable[str]:
 
 
 NOTES = Notes(
-    "board",
-    (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, RECENT),
+    "board", (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, RECENT)
 )

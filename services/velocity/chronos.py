@@ -7,6 +7,7 @@ decides nothing. Work on it begins its charts anew, and hides what it read betwe
 
 from collections.abc import Sequence
 from datetime import timedelta
+from itertools import takewhile
 from math import fsum
 from typing import Final, Literal, NamedTuple
 
@@ -103,8 +104,9 @@ def checked(command: CheckChrono, chrono: Chrono, place: Place, rules: ChronoRul
 
 
 def _closed_by_figures(chrono: Chrono, place: Place) -> bool:
-    before = last(chrono, place)
-    return before is not None and any(one in FIGURES for one in before.signals)
+    """Whether a check since the last good one was beyond a limit, whatever words came after it."""
+    since = takewhile(lambda one: not one.good, (one for one in reversed(chrono.checks) if one.place < place))
+    return any(not FIGURES.isdisjoint(one.signals) for one in since)
 
 
 def charted(biases: Sequence[float], rules: ChronoRules) -> list[Signal]:
