@@ -181,7 +181,11 @@ def _why(known: Known, latest: Tested, since: Since, bound: Bound, rules: Rules)
 
 
 def _odds(over: float) -> str:
-    return f"About {100 * over:.0f} in 100 that the next shot is over." if over >= 0.005 else "The next shot is hardly over."
+    return (
+        f"About {100 * over:.0f} in 100 that the next shot is over."
+        if over >= 0.005
+        else "The next shot is hardly over."
+    )
 
 
 def _clock(moment: datetime, zone: ZoneInfo) -> str:
