@@ -1,6 +1,7 @@
 """The bench's page in a real browser: a person at the chronograph with a queue before him, and an instrument that posts by itself."""
 
 import itertools
+import json
 import os
 from pathlib import Path
 
@@ -471,3 +472,66 @@ def test_while_the_verdict_is_awaited_the_one_of_the_marker_before_is_not_shown(
     bench.state("turn_down")
     bench.says("#who p", "string ended")
     assert not any("PASS" in word for word in bench.page.evaluate("window.told"))
+
+
+def module(bench, name, expression):
+    """What an expression gives over one of the page's own modules, in the browser."""
+    path = f"/parks/{bench.day.live.park}/velocity/page/{name}"
+    return bench.page.evaluate(f"import({path!r}).then((it) => {expression})")
+
+
+TYPED = {
+    ("281.4", "fps"): 281.4,
+    ("281,4", "fps"): 281.4,
+    ("91.44", "mps"): 300.0,
+    ("91.44 m/s", "fps"): 300.0,
+    ("281.4 fps", "mps"): 281.4,
+    ("281.4 ft/s", "joules"): 281.4,
+    ("281.4", "joules"): 281.4,
+    ("-281.4", "fps"): None,
+    ("281.4.5", "fps"): None,
+    ("H027", "fps"): None,
+}
+
+
+def test_a_speed_is_typed_in_the_parks_unit_or_in_the_one_that_stands_behind_it(bench):
+    """The international foot is 0.3048 m (agreement of 1959): 91.44 m/s are 300 ft/s. A park that speaks joules reads ft/s off its chronographs."""
+    found = module(bench, "speeds.js", f"{json.dumps(list(TYPED))}.map(([text, unit]) => it.typed(text, unit))")
+    assert [one is None for one in found] == [fps is None for fps in TYPED.values()]
+    assert [one for one in found if one] == pytest.approx([fps for fps in TYPED.values() if fps])
+
+
+def test_a_speed_is_shown_in_the_parks_unit(bench):
+    """300 ft/s are 91.44 m/s by the exact foot; a ball of 3.2 g then has 0.0032 / 2 x 91.44 squared = 13.378 J, computed here."""
+    assert module(bench, "speeds.js", "it.shown(300, 'mps', 3.2)") == "91.4"
+    assert module(bench, "speeds.js", "it.shown(300, 'joules', 3.2)") == f"{0.0032 / 2 * 91.44**2:.2f}" == "13.38"
+    assert module(bench, "speeds.js", "it.shown(281.44, 'fps', 3.2)") == "281.4"
+    assert module(bench, "speeds.js", "it.difference(12, 'mps')") == "3.7 m/s"
+
+
+MEANT = [
+    ("H027", {}, {"act": "marker", "marker": "H027"}),
+    ("31", {}, {"act": "marker", "marker": "31"}),
+    ("281", {"open": True}, {"act": "reading", "speed": 281}),
+    ("H028", {"open": True}, {"act": "marker", "marker": "H028"}),
+    ("N 31", {"open": True}, {"act": "marker", "marker": "31"}),
+    ("m2 301", {"open": True}, {"act": "misread", "kind": "double_trigger", "speed": 301}),
+    ("M3", {"open": True}, {"act": "misread", "kind": "beam_lost", "speed": None}),
+    ("M31", {"open": True}, {"act": "marker", "marker": "M31"}),
+    ("l", {"open": True}, {"act": "L"}),
+    ("W2", {}, {"act": "work", "work": "sensor"}),
+    ("281.4 280.9", {"checking": True}, {"act": "pair", "reading": 281.4, "reference": 280.9}),
+    ("281.4/280.9", {"checking": True}, {"act": "pair", "reading": 281.4, "reference": 280.9}),
+    ("", {"checking": True}, {"act": "enter"}),
+]
+
+
+def test_an_entry_means_one_thing(bench):
+    states = [(entry, {"open": False, "checking": False, "unit": "fps"} | where) for entry, where, _ in MEANT]
+    found = module(bench, "keys.js", f"{json.dumps(states)}.map(([entry, state]) => it.meaning(entry, state))")
+    assert found == [meant for *_, meant in MEANT]
+
+
+def test_what_is_no_pair_in_a_check_says_how_a_pair_is_entered(bench):
+    bench.enter("C", "281.4")
+    bench.says("#hint", "281.4 280.9")
