@@ -113,11 +113,7 @@ def test_a_fact_is_never_refused_for_its_time_or_its_standing():
             ]
         }
 
-    assert types("command") - types("fact") == {
-        "/problems/contended",
-        "/problems/impossible-time",
-        "/problems/not-cleared",
-    }
+    assert types("command") - types("fact") == {"/problems/impossible-time", "/problems/not-cleared"}
 
 
 def test_only_what_needs_no_key_says_so():
