@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
+from msgspec.structs import replace
+
 from contracts.bench import FieldAnswer
 from contracts.judgement import Judgement
 from contracts.rules import VelocityRules
@@ -30,6 +32,14 @@ def answer(field: str, title: str, found: Judgement, rules: VelocityRules, to_co
         words[verdict] = "rate of fire too high" if turn is None else f"turn down {shown_difference(turn, rules)}"
     line = f"{title} {found.bound.stated}: {words[verdict]}"
     return FieldAnswer(field=field, title=title, line=line, verdict=verdict, judgement=found)
+
+
+def uncounted(one: FieldAnswer) -> FieldAnswer:
+    """The answer of a string that does not count: what would pass is no pass, what is too fast stays so."""
+    if one.verdict != "pass":
+        return one
+    line = f"{one.title} {one.judgement.bound.stated}: under it, but not counted"
+    return replace(one, verdict="inconclusive", line=line)
 
 
 def headline(answers: Sequence[FieldAnswer], rules: VelocityRules, *, doubtful: bool) -> Headline:

@@ -16,7 +16,7 @@ from services.core.command import Moment, must_know
 from services.core.fold import Fold, Given, Subject
 from services.velocity import chronos as instruments
 from services.velocity import model, report
-from services.velocity.answers import Headline, answer, headline
+from services.velocity.answers import Headline, answer, headline, uncounted
 from services.velocity.judging import Shot, judgement, needed
 from services.velocity.limits import ball_mass, of_field, strictest
 from services.velocity.shooting import SHOOTING, Shooting
@@ -153,7 +153,7 @@ def _finished(
         turn_down_fps=over_all.turn_down_fps,
         set_up_changed=changed,
         stands=stands,
-        fields=tuple(answers),
+        fields=tuple(uncounted(one) if changed or doubt else one for one in answers),
     )
 
 

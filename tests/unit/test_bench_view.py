@@ -116,6 +116,10 @@ def test_nothing_passes_on_a_chronograph_that_cannot_be_trusted_and_what_is_too_
     shown = view(bench)
     assert not shown.instrument.trusted
     assert (shown.last.verdict, "cannot be trusted" in shown.last.sentence) == ("inconclusive", True)
+    assert lines(shown.last) == [
+        "Birch 285 ft/s: under it, but not counted",
+        "Fern 230 ft/s: under it, but not counted",
+    ]
     shot(bench, 290, 291, 292, test="t2")
     assert view(bench).last.verdict == "turn_down"
 

@@ -1,12 +1,12 @@
 /** The park from this page: what it is asked, what is sent to it in order until it is answered, and its clock. */
 
 const KEPT = "fieldledger key";
-const UNSENT = "fieldledger bench unsent";
 export const AGAIN_MS = 2000;
 const ANSWERS_WITHIN_MS = 20_000;
 const here = location.pathname.replace(/\/velocity\/bench\/?$/, "");
 
 export const park = decodeURIComponent(here.split("/").pop());
+const UNSENT = `fieldledger bench unsent ${park}`;
 export const key = () => sessionStorage.getItem(KEPT);
 export const keep = (value) => sessionStorage.setItem(KEPT, value.trim());
 export const forget = () => sessionStorage.removeItem(KEPT);
