@@ -16,6 +16,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     duty.RegisterStaff: {"staff": "staff-wren", "qualifications": [{"post": "referee", "until": "2027-03-31"}]},
     duty.StartDuty: {"staff": "staff-wren", "post": "referee", "field": "birch"},
     duty.EndDuty: {"staff": "staff-wren"},
+    duty.DoCheck: {"check": "netting", "when": "opening", "field": "birch", "faults": ["damaged"]},
     # at the desk
     registration.RegisterPerson: {"person": "person-ash", "age_band": 12},
     registration.RenewAgeBand: {"person": "person-ash", "age_band": 14},

@@ -9,6 +9,7 @@ from contracts.audit_page import AUDIT_PAGE_READS
 from contracts.bench import BENCH_READS
 from contracts.board import PAGE, Status
 from contracts.cases import CASE_READS
+from contracts.checks import CHECK_READS
 from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.fleet import FLEET_READS
@@ -176,6 +177,7 @@ READS: tuple[Read, ...] = (
         )
         for name, media in PAGE.items()
     ),
+    *CHECK_READS,
     *CHRONO_READS,
     *FLEET_READS,
     *MARKER_READS,

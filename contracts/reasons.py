@@ -74,6 +74,8 @@ REASONS: dict[str, Entry] = {
     "heads_missing": Entry("The head-count of the last game is still open.", "head referee"),
     "over_capacity": Entry("There are more players than this field takes.", "staging"),
     "too_few_referees": Entry("There are too few qualified referees on this field.", "head referee"),
+    "check_open": Entry("A check that play waits for has not been done today.", "head referee"),
+    "check_failed": Entry("A check that play waits for found a fault.", "manager"),
     "no_first_aider": Entry("There is no qualified first aider on duty.", "manager"),
     # the record itself
     "staff_not_qualified": Entry("No qualification in date for that post is recorded.", "manager"),

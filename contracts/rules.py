@@ -164,6 +164,39 @@ class GameRules(_Rules, frozen=True, kw_only=True):
     """First aiders on duty in the park, without whom no game starts."""
 
 
+class Check(_Rules, frozen=True, kw_only=True):
+    """One check of the park's list: what is looked at, when and by whom, and whether play waits for it."""
+
+    code: Annotated[str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$(?!\n)")]
+    title: Annotated[str, Meta(min_length=1, max_length=120)]
+    when: Literal["opening", "closing", "both"] = "opening"
+    each_field: bool = False
+    """Done on every field; else once for the park."""
+    play_waits: bool = False
+    """No game starts where its opening check is open or found a fault."""
+    by: tuple[Role, ...] = ()
+    """Who does it besides the head referee and the manager, who may do any; nobody named: any staff."""
+
+
+CHECKS = (
+    Check(code="netting", title="Netting whole, tight and down to the ground", each_field=True, by=("referee",)),
+    Check(code="field-ground", title="Ground, bunkers and signs", each_field=True, by=("referee",)),
+    Check(code="emergency-access", title="Way in for an ambulance open, meeting point and address known", when="both"),
+    Check(code="first-aid", title="First-aid kit and eye wash complete, telephone tried", by=("first_aider",)),
+    Check(code="chronographs", title="Chronographs whole, level and powered", when="both", by=("chrono",)),
+    Check(code="gear", title="Hired gear counted, masks clean, bottles in date", when="both", by=("gear",)),
+    Check(code="cash", title="Cash counted", when="both", by=("desk",)),
+    Check(code="field-empty", title="Field walked, nobody left", when="closing", each_field=True, by=("referee",)),
+)
+"""Play waits for none of them until the park's own rules say so; a field's daily inspection it waits for always."""
+
+
+class DutyRules(_Rules, frozen=True, kw_only=True):
+    """What is checked before the gates open and after the last game."""
+
+    checks: tuple[Check, ...] = CHECKS
+
+
 class MoneyRules(_Rules, frozen=True, kw_only=True):
     """What is recorded of the till's doings."""
 
@@ -197,6 +230,7 @@ class Rules(_Rules, frozen=True, kw_only=True):
     velocity: VelocityRules = VelocityRules()
     discipline: DisciplineRules = DisciplineRules()
     games: GameRules = GameRules()
+    duty: DutyRules = DutyRules()
     money: MoneyRules = MoneyRules()
     vault: VaultRules = VaultRules()
 

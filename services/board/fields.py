@@ -14,11 +14,9 @@ from services.board.heads import count
 from services.board.notes import LINE_UP
 from services.board.people import told
 from services.clearance import field as fields
-from services.clearance import holds
+from services.clearance import holds, play
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE
-from services.duty import model as duty
-from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.games.states import BESIDE, GAME, Game
 from services.velocity.limits import ball_mass, of_field, strictest
 from services.velocity.shown import shown as shown_speed
@@ -143,12 +141,8 @@ def _next(at_hand: AtHand, story: FieldStory) -> Next | None:
 
 
 def _staffing(at_hand: AtHand, story: FieldStory, players: int) -> list[Reason]:
-    """What the field and its staff have against a start now."""
-    field_staff, park_staff = at_hand.given.of(FIELD_STAFF, story.field), at_hand.given.of(PARK_STAFF, "")
-    return [
-        *fields.reasons(story, at_hand.moment, story.waiting, players),
-        *duty.reasons(field_staff, park_staff, players, at_hand.moment),
-    ]
+    """What the field, its checks and its staff have against a start now."""
+    return play.reasons(at_hand.given, story.field, at_hand.moment, story.waiting, players)
 
 
 def _waits(

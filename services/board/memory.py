@@ -13,6 +13,7 @@ from services.board.results import STATIONS
 from services.board.rows import Rows
 from services.board.verdicts import asked_fields, called_to, judge
 from services.clearance import model as clearance
+from services.clearance import play
 from services.clearance.api import PROJECTION as CLEARANCE
 from services.clearance.field import FIELD, FIELDS
 from services.core.command import Moment
@@ -73,7 +74,7 @@ class Memory:
     async def open(self, now: datetime) -> None:
         """Read the park and the people of the day that it is there."""
         await self._ask(
-            [(RULES, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (FIELDS, ""), (UNRESOLVED, ""), (CHRONOS, "")]
+            [(RULES, ""), (PARK_STAFF, ""), (FIELDS, ""), (UNRESOLVED, ""), (CHRONOS, ""), (OPENED_DAY, "")]
         )
         await self._ask((LAST_RESULT, station) for station in STATIONS)
         self._today = f"day:{self.moment(now).day}:"
@@ -137,6 +138,7 @@ class Memory:
     async def _follow_games(self) -> set[str]:
         """Have every field's games at hand; returns who was put on a list that waits, or taken off one."""
         names = self.given.of(FIELDS, "").names
+        await self._ask(play.todays_checks(self.given))
         await self._ask((fold, name) for name in names for fold in (FIELD, FIELD_STAFF, BESIDE))
         games = {game for name in names for game in self.given.of(FIELD, name).runs}
         await self._ask((fold, game) for game in games for fold in (GAME, LINE_UP))

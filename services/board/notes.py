@@ -19,7 +19,6 @@ from contracts.velocity import MarkerSpotChecked
 from services.board.results import station_of, words
 from services.core.fold import Fold
 from services.core.folds import Folds
-from services.duty.states import OPENED_DAY
 from services.games.states import BESIDE, GAME
 from services.velocity.measured import CHRONOS, RECENT
 
@@ -197,6 +196,4 @@ def _unresolved(event: Recorded[Any]) -> Iterable[str]:
         yield "unresolved"
 
 
-NOTES = Notes(
-    "board", (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, RECENT)
-)
+NOTES = Notes("board", (GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, RECENT))

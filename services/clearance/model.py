@@ -21,7 +21,8 @@ from services.core.rules import RULES
 from services.discipline import model as discipline
 from services.discipline.sit_outs import Stops
 from services.discipline.states import RECORD, ROTATION, Rotation
-from services.duty.states import FIELD_STAFF, PARK_STAFF
+from services.duty.checks import CHECKS
+from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment import model as equipment
 from services.equipment.kit import KIT, carried
 from services.equipment.states import BOTTLE, MARKER, MASK
@@ -73,6 +74,8 @@ FOLDS: tuple[Fold[Any], ...] = (
     FIELDS,
     FIELD_STAFF,
     PARK_STAFF,
+    OPENED_DAY,
+    CHECKS,
     *UNREAD.values(),
 )
 """Everything that a clearance rests on."""

@@ -6,7 +6,7 @@ from typing import Any
 from msgspec import Struct
 
 from contracts import leaf
-from contracts.duty import DutyEnded, DutyRefused, DutyStarted, StaffRegistered
+from contracts.duty import CheckDone, DutyEnded, DutyRefused, DutyStarted, StaffRegistered
 from contracts.envelope import Data, Recorded
 from contracts.equipment import (
     BottleRegistered,
@@ -201,6 +201,10 @@ class _Gathering:
         if data.game is not None:
             await self.take(await self._shelf.newest(f"game:{data.game}"), lambda one: isinstance(one.data, OF_GAME))
         await self._near("park", incident, OF_PARK)
+        await self.take(
+            await self._shelf.newest(f"checks:{incident.day}"),
+            lambda one: isinstance(one.data, CheckDone) and one.data.field in {None, data.field},
+        )
         for prefix, names in named:
             for name in names:
                 await self._near(f"{prefix}:{name}", incident, OF_GEAR)

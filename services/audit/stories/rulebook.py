@@ -17,7 +17,7 @@ from contracts.discipline import (
     PlayerReinstated,
     SeparateActRuled,
 )
-from contracts.duty import DutyRefused, DutyStarted
+from contracts.duty import CheckDone, DutyRefused, DutyStarted
 from contracts.envelope import Data, Recorded
 from contracts.equipment import (
     BottleRegistered,
@@ -210,6 +210,16 @@ def _released(event: Recorded[Any], _: Background) -> str:
     return "A marker that comes back into use must be measured anew." if event.data.marker else ""
 
 
+def _checked(event: Recorded[CheckDone], background: Background) -> str:
+    """Only an opening check keeps a field shut."""
+    listed = (one for one in background.rules.duty.checks if one.code == event.data.check)
+    check = next(listed, None)
+    if check is None or not check.play_waits or event.data.when == "closing":
+        return ""
+    where = "on the field" if check.each_field else "anywhere"
+    return f"Under rules {background.rules.version}, no game starts {where} until \N{LEFT DOUBLE QUOTATION MARK}{check.title}\N{RIGHT DOUBLE QUOTATION MARK} has passed."
+
+
 def _always(sentence: str) -> Callable[[Recorded[Any], Background], str]:
     return lambda *_: sentence
 
@@ -289,5 +299,6 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     BottleRequalified: _always("Nobody uses a bottle past the date of its test."),
     DutyStarted: _duty,
     DutyRefused: _duty,
+    CheckDone: _checked,
     RulesAdopted: _adopted,
 }
