@@ -78,6 +78,7 @@ OLD: dict[tuple[str, int], tuple[type[Data], Callable[[Any], Data]]] = {
         games.FieldCarriedV1,
         lambda old: games.FieldCarried(**_fields_of(old), limit=Limit()),
     ),
+    ("park.weather_recorded", 1): (park.WeatherRecordedV1, lambda old: park.WeatherRecorded(**_fields_of(old))),
 }
 """Old versions still in some log, each with the one step that brings it to the newest."""
 

@@ -9,7 +9,9 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from contracts.first_aid import REMINDERS, Reminder
 from contracts.limits import Limit, Mass
+from contracts.weather import WeatherRules
 from contracts.words import Calibre, Minutes, Role, Speed, Wording
 
 Count = Annotated[int, Meta(ge=0, le=10_000)]
@@ -152,6 +154,24 @@ class DisciplineRules(_Rules, frozen=True, kw_only=True):
     """A second entry about a player this close to another stands him down until the head referee says it was a separate act."""
 
 
+Points = Annotated[int, Meta(ge=0, le=1000)]
+
+
+class TeamRules(_Rules, frozen=True, kw_only=True):
+    """What a difference between two teams weighs, in points, where teams are proposed. Zero leaves an attribute out."""
+
+    year_points: Points = 4
+    """For each year between the sums of the age bands."""
+    first_timer_points: Points = 30
+    own_marker_points: Points = 30
+    result_points: Points = 1
+    """For each percentage point between the sums of the players' chances to win, as the day's results have them."""
+    tolerance_points: Annotated[int, Meta(ge=0, le=100_000)] = 60
+    """Teams further apart than this are told with the reason; after a one-sided game no more players change sides than it takes to come within it."""
+    seconds: Annotated[float, Meta(ge=0.1, le=10)] = 0.8
+    """How long the best teams are searched for."""
+
+
 class GameRules(_Rules, frozen=True, kw_only=True):
     """Games and the staff they need."""
 
@@ -162,6 +182,7 @@ class GameRules(_Rules, frozen=True, kw_only=True):
     players_per_referee: Annotated[int, Meta(ge=1, le=100)] = 15
     first_aiders: Count = 1
     """First aiders on duty in the park, without whom no game starts."""
+    teams: TeamRules = TeamRules()
 
 
 class Check(_Rules, frozen=True, kw_only=True):
@@ -214,6 +235,12 @@ class VaultRules(_Rules, frozen=True, kw_only=True):
     """From this age on a person's own time for claims runs. Depends on local law."""
 
 
+class IncidentRules(_Rules, frozen=True, kw_only=True):
+    """What local rules may ask to be reported: reminders, no statement of any law. Keep those that apply where the park is."""
+
+    reminders: tuple[Reminder, ...] = REMINDERS
+
+
 class Rules(_Rules, frozen=True, kw_only=True):
     """One version of a park's rules."""
 
@@ -230,9 +257,11 @@ class Rules(_Rules, frozen=True, kw_only=True):
     velocity: VelocityRules = VelocityRules()
     discipline: DisciplineRules = DisciplineRules()
     games: GameRules = GameRules()
+    weather: WeatherRules = WeatherRules()
     duty: DutyRules = DutyRules()
     money: MoneyRules = MoneyRules()
     vault: VaultRules = VaultRules()
+    incidents: IncidentRules = IncidentRules()
 
 
 DEFAULT = Rules(version="default")

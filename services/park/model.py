@@ -1,4 +1,4 @@
-"""The park's office: opening the day, adopting a version of the rules, the weather, and what visitors are told before they play.
+"""The park's office: opening the day, adopting a version of the rules, and what visitors are told before they play.
 
 No rule can waive eye protection. Local law, the insurer's rules and licensed practice come before any rule of the park.
 """
@@ -16,9 +16,7 @@ from contracts.park import (
     DayClosed,
     DayOpened,
     OpenDay,
-    RecordWeather,
     RulesAdopted,
-    WeatherRecorded,
 )
 from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids
 from contracts.rules import Rules
@@ -99,10 +97,6 @@ def _must_be_sound(rules: Rules) -> None:
             f"In the catalogue more than once: {', '.join(twice)}. Name each violation once.",
             where="$.rules.discipline.catalogue",
         )
-
-
-def record_weather(command: RecordWeather, _given: Given, _moment: Moment) -> Iterable[Data]:
-    return [WeatherRecorded(temperature_c=command.temperature_c)]
 
 
 def briefing(park: str, rules: Rules) -> Briefing:

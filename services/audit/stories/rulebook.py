@@ -42,11 +42,12 @@ from contracts.games import (
     HoldConfirmed,
     HoldLifted,
     PlayerAdmitted,
+    PlayerFound,
     PlayerOut,
     StartRefused,
 )
 from contracts.incidents import PlayerFit, PlayerUnfit
-from contracts.park import RulesAdopted
+from contracts.park import FlashSeen, RulesAdopted, ThunderHeard, WeatherRecorded
 from contracts.registration import (
     BriefingHeld,
     ConsentGiven,
@@ -67,6 +68,8 @@ from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, S
 from services.audit.stories.background import Background
 from services.audit.words.judging import judged, left_out, strictest
 from services.audit.words.scene import count
+from services.audit.words.weather import lightning
+from services.park import heat
 from services.registration.model import is_minor
 from services.registration.money import ENTRY
 
@@ -151,6 +154,15 @@ def _ended(event: Recorded[Any], background: Background) -> str:
         f"Under rules {version}, a game of at least {law.full_minutes:g} minutes, holds not counted, is full. It serves the sit-out of "
         "a player of its rotation who was on the park, not on its list, and had been cautioned for something before it started."
     )
+
+
+def _lightning(_: Recorded[Any], background: Background) -> str:
+    return f"Under rules {background.rules.version}: {lightning(background.rules.weather.lightning)}"
+
+
+def _heat(event: Recorded[Any], background: Background) -> str:
+    demand = heat.demanded(heat.hot(event.data), background.rules)
+    return f"Under rules {background.rules.version}: {heat.ADVICE[demand]}" if demand else ""
 
 
 def _refund(event: Recorded[Any], background: Background) -> str:
@@ -267,10 +279,14 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     ),
     HeadsCounted: _always(_HEADS),
     FieldSwept: _always(_HEADS),
+    PlayerFound: _always(_HEADS),
     FieldInspected: _always("A field is played on once it has passed the inspection of the day."),
     HoldAsked: _always(_HOLD),
     HoldConfirmed: _always(_HOLD),
     HoldLifted: _always(_HOLD),
+    ThunderHeard: _lightning,
+    FlashSeen: _lightning,
+    WeatherRecorded: _heat,
     PlayerUnfit: _always(_UNFIT),
     PlayerFit: _always(_UNFIT),
     PlayerRegistered: _registered,
