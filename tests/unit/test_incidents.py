@@ -111,6 +111,7 @@ def test_an_incident_is_recorded_with_all_that_it_concerns(park):
         "player:elm",
         "marker:m1",
         "mask:k1",
+        "incidents",
     )
 
 

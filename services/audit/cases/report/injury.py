@@ -27,7 +27,7 @@ from contracts.games import (
     HoldLifted,
     PlayerOut,
 )
-from contracts.incidents import IncidentRecorded, PlayerFit, PlayerUnfit
+from contracts.incidents import IncidentRecorded, InjuryRecorded, PlayerFit, PlayerUnfit
 from contracts.park import FlashSeen, RulesAdopted, ThunderHeard, WeatherRecorded
 from contracts.registration import BriefingHeld, ConsentGiven, PlayerRegistered, WaiverSigned
 from contracts.rules import Rules
@@ -58,7 +58,7 @@ def sections(case: Case, incident: Incident, zone: str) -> tuple[Section, ...]:
     asked = _Asked(case, incident, zone)
     name = titled("incident", incident.data.incident)
     groups = [(f"{name}: what happened", list(asked.happened()))]
-    for player in incident.data.players:
+    for player in dict.fromkeys((*incident.data.players, *asked.hurt())):
         if player in case.players:
             groups.append((f"{name}: player {player}", list(asked.person(player))))
             groups.append((f"{name}: the gear of player {player}", list(asked.gear(player))))
@@ -103,6 +103,11 @@ class _Asked:
             (one.data.rules for one in reversed(case.of(RulesAdopted)) if one.recorded_at <= incident.occurred_at),
             case.rules[0],
         )
+
+    def hurt(self) -> Iterator[str]:
+        """Players of whom an injury was told, also where the incident itself does not name them."""
+        told = self._all(InjuryRecorded, incident=self._incident.data.incident)
+        yield from (one.data.player for one in told if one.data.player is not None)
 
     def _at(self, event: Recorded[Any]) -> str:
         return local(event.occurred_at, self._zone)
