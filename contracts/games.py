@@ -28,6 +28,7 @@ Format = Annotated[
     Literal["elimination", "respawn", "scenario", "continuous"],
     Meta(description="Elimination: out is out. The others let players in while the game is live."),
 ]
+FoundAt = Literal["field", "staging", "desk", "gear", "chrono", "first_aid", "car_park", "off_site"]
 HoldCause = Literal["weather", "injury", "mask_off", "intruder", "equipment", "fire", "other"]
 Title = Annotated[str, Meta(min_length=1, max_length=40, description="The field's name as painted on its gate.")]
 Heads = Annotated[int, Meta(ge=0, le=1000)]
@@ -352,3 +353,22 @@ class SweepField(Command, frozen=True, kw_only=True):
     FACT: ClassVar[bool] = True
     game: GameId
     search_open: bool
+
+
+class PlayerFound(Data, frozen=True, kw_only=True):
+    """Somebody whom a head-count lacked was seen with one's own eyes, or his pass scanned. Once nobody is missing any more the search is over."""
+
+    player: PlayerId
+    game: GameId
+    field: FieldId
+    place: FoundAt
+
+
+class FindPlayer(Command, frozen=True, kw_only=True):
+    """Record that somebody who was missing after a game was found, or scanned at a station. Name him only when he stands before you."""
+
+    ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
+    FACT: ClassVar[bool] = True
+    player: PlayerId
+    game: GameId
+    place: FoundAt

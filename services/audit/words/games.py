@@ -18,6 +18,7 @@ from contracts.games import (
     HoldLifted,
     Offender,
     PlayerAdmitted,
+    PlayerFound,
     PlayerOut,
     StartRefused,
 )
@@ -134,6 +135,11 @@ def _swept(data: FieldSwept, _: Scene) -> str:
     return f"A referee walked field {data.field} after game {data.game} and signed that it is empty; {search}."
 
 
+def _found(data: PlayerFound, _: Scene) -> str:
+    where = "off the park" if data.place == "off_site" else f"at: {spoken(data.place)}"
+    return f"Player {data.player}, whom the head-count after game {data.game} on field {data.field} could have lacked, was seen {where}."
+
+
 WORDS: Words = {
     FieldConfigured: lambda d, _: f"Field {d.field} ({d.title}) was set up: {_limits(d)}.",
     FieldCarried: lambda d, _: f"A new day began on field {d.field} ({d.title}), set up as before: {_limits(d)}.",
@@ -154,4 +160,5 @@ WORDS: Words = {
     GameAbandoned: _abandoned,
     HeadsCounted: _counted,
     FieldSwept: _swept,
+    PlayerFound: _found,
 }
