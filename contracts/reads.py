@@ -12,6 +12,7 @@ from contracts.cases import CASE_READS
 from contracts.checks import CHECK_READS
 from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
+from contracts.closing import CLOSING_READS
 from contracts.fleet import FLEET_READS
 from contracts.incident_reads import INCIDENT_READS
 from contracts.markers import MARKER_READS
@@ -183,6 +184,7 @@ READS: tuple[Read, ...] = (
     *CHECK_READS,
     *INCIDENT_READS,
     *CHRONO_READS,
+    *CLOSING_READS,
     *FLEET_READS,
     *MARKER_READS,
     *vault.READS,

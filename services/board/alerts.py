@@ -8,6 +8,8 @@ from services.board.at_hand import AtHand
 from services.board.heads import missing, short
 from services.board.instruments import chrono_alerts
 from services.board.notes import LINE_UP, SPOT_CHECK, UNRESOLVED
+from services.board.reports import report_alerts
+from services.board.weather import weather_alerts
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE, Entry
 from services.duty.model import FIRST_AIDERS, on_duty
@@ -29,11 +31,13 @@ def alerts(at_hand: AtHand) -> tuple[Alert, ...]:
     titles = {story.field: _title(story) for story in stories}
     return (
         *(alert for story in stories for alert in _holds(story)),
+        *weather_alerts(at_hand),
         *(alert for story in stories for alert in _heads(at_hand, story)),
         *_on_fields(at_hand, titles),
         *chrono_alerts(at_hand, titles),
         *_first_aid(at_hand),
         *_unresolved(at_hand, titles),
+        *report_alerts(at_hand),
     )
 
 

@@ -24,8 +24,8 @@ from services.velocity.shown import shown as shown_speed
 CLOSED = frozenset({"field_not_inspected", "field_failed_inspection", "record_not_understood", "unknown_field"})
 
 
-def shown(at_hand: AtHand, story: FieldStory) -> Field:
-    """One field. A hold comes before everything else, and a closed field may still have a game called for it."""
+def shown(at_hand: AtHand, story: FieldStory, inside: int) -> Field:
+    """One field, with so many people on it. A hold comes before everything else, and a closed field may still have a game called for it."""
     configured = story.configured
     why = _closed(at_hand, story)
     game = at_hand.given.of(GAME, story.running) if story.running else None
@@ -35,6 +35,7 @@ def shown(at_hand: AtHand, story: FieldStory) -> Field:
         state=_state(at_hand, story, closed=bool(why)),
         teams=_teams(at_hand, game),
         non_players=_non_players(at_hand, story, game),
+        inside=inside,
         why=tuple(sentence(code) for code in why),
         holds=tuple(
             StandingHold(

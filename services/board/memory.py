@@ -24,6 +24,8 @@ from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
+from services.incidents.telling import INCIDENT, OPEN
+from services.park.states import HEAT, LIGHTNING
 from services.velocity.measured import CHRONOS, RECENT
 from services.velocity.states import CHRONO
 
@@ -74,7 +76,7 @@ class Memory:
     async def open(self, now: datetime) -> None:
         """Read the park and the people of the day that it is there."""
         await self._ask(
-            [(RULES, ""), (PARK_STAFF, ""), (FIELDS, ""), (UNRESOLVED, ""), (CHRONOS, ""), (OPENED_DAY, "")]
+            (fold, "") for fold in (RULES, PARK_STAFF, FIELDS, UNRESOLVED, CHRONOS, OPENED_DAY, LIGHTNING, HEAT, OPEN)
         )
         await self._ask((LAST_RESULT, station) for station in STATIONS)
         self._today = f"day:{self.moment(now).day}:"
@@ -87,6 +89,11 @@ class Memory:
     def serves(self, now: datetime) -> bool:
         """Whether it is still the day, and the life of the log, that was opened."""
         return self._opened == (self.moment(now).day, self.epoch)
+
+    @property
+    def unread(self) -> bool:
+        """Whether somebody came of whom nothing has been read yet."""
+        return len(self._verdicts) < len(self._arrivals)
 
     @property
     def stirred(self) -> bool:
@@ -108,6 +115,7 @@ class Memory:
         touched |= await self._follow_games()
         chronos = self.given.of(CHRONOS, "").names
         await self._ask((fold, name) for name in chronos for fold in (CHRONO, RECENT))
+        await self._ask((INCIDENT, name) for name in self.given.of(OPEN, "").names)
         self._due = dict.fromkeys([*touched, *self._due])
         now_judged = list(self._due)[:most]
         await self._judge(now_judged, now)

@@ -20,6 +20,8 @@ from services.board.results import station_of, words
 from services.core.fold import Fold
 from services.core.folds import Folds
 from services.games.states import BESIDE, GAME
+from services.incidents.telling import INCIDENT, OPEN
+from services.park.states import HEAT, LIGHTNING
 from services.velocity.measured import CHRONOS, RECENT
 
 Place = tuple[datetime, int]
@@ -196,4 +198,21 @@ def _unresolved(event: Recorded[Any]) -> Iterable[str]:
         yield "unresolved"
 
 
-NOTES = Notes("board", (GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, RECENT))
+NOTES = Notes(
+    "board",
+    (
+        GAME,
+        BESIDE,
+        LINE_UP,
+        SPOT_CHECK,
+        ARRIVAL,
+        UNRESOLVED,
+        LAST_RESULT,
+        CHRONOS,
+        RECENT,
+        LIGHTNING,
+        HEAT,
+        INCIDENT,
+        OPEN,
+    ),
+)

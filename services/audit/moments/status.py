@@ -29,6 +29,7 @@ from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
+from services.park.states import HEAT, LIGHTNING
 from services.velocity.measured import CHRONOS, RECENT
 from services.velocity.states import CHRONO
 
@@ -84,7 +85,14 @@ def _subjects(given: Given, players: Iterable[str]) -> set[Subject]:
     """Everything that a status rests on."""
     names = given.of(FIELDS, "").names
     games = {game for name in names for game in given.of(FIELD, name).runs}
-    wanted: set[Subject] = {(FIELDS, ""), (PARK_STAFF, ""), (CHRONOS, ""), *play.todays_checks(given)}
+    wanted: set[Subject] = {
+        (FIELDS, ""),
+        (PARK_STAFF, ""),
+        (CHRONOS, ""),
+        (LIGHTNING, ""),
+        (HEAT, ""),
+        *play.todays_checks(given),
+    }
     wanted |= {(fold, name) for name in given.of(CHRONOS, "").names for fold in (CHRONO, RECENT)}
     wanted |= {(fold, name) for name in names for fold in (FIELD, FIELD_STAFF, BESIDE)}
     wanted |= {(fold, game) for game in games for fold in (GAME, LINE_UP)}

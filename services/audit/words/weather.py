@@ -10,7 +10,7 @@ from services.park.lightning import miles
 
 
 def weather(data: WeatherRecorded) -> str:
-    """`27 °C in the shade, at 62 % humidity (heat index 28.8 °C), wet-bulb globe temperature 26.6 °C`."""
+    """`27 °C in the shade, at 62 % humidity (heat index 28.2 °C), wet-bulb globe temperature 26.7 °C`."""
     found, told = hot(data), [f"{data.temperature_c:g} °C in the shade"]
     if found.heat_index_c is not None:
         told.append(f"at {data.humidity_percent:g} % humidity (heat index {found.heat_index_c:.1f} °C)")
