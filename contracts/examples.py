@@ -94,6 +94,10 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     games.CallGame: {
         "game": "birch-3", "field": "birch", "rotation": "rotation-green", "minutes": 15,
         "entrants": [{"player": "player-ash", "colour": "red"}, {"player": "player-elm", "colour": "blue"}],
+        "proposal": {
+            "proposal": "teams-6f1c22d09ab3e475", "position": 4711, "colours": ["red", "blue"],
+            "entrants": [{"player": "player-ash", "colour": "blue"}, {"player": "player-elm", "colour": "red"}],
+        },
     },
     games.BriefGame: {"game": "birch-3"},
     games.StartGame: {"game": "birch-3", "without": ["player-elm"]},

@@ -4,6 +4,7 @@ from typing import Annotated, ClassVar, Literal
 
 from msgspec import Meta, Struct
 
+from contracts.balance import Overruled, Weighed
 from contracts.envelope import Command, Data, Grant, Reason, Refusal
 from contracts.limits import Limit
 from contracts.words import (
@@ -130,8 +131,33 @@ class GameCalled(Data, frozen=True, kw_only=True):
     entrants: GameList
 
 
+class TeamsCalled(Data, frozen=True, kw_only=True):
+    """Beside the call of a game: the proposal that its teams came from, what was changed in them, and what both come to on the record."""
+
+    game: GameId
+    field: FieldId
+    proposal: RecordId
+    rested_on: int
+    """The position up to which the log had been read for the proposal."""
+    overruled: tuple[Overruled, ...]
+    proposed: tuple[Weighed, ...]
+    called: tuple[Weighed, ...]
+
+
+class Proposed(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The proposal that a game is called from, as it was shown: its name, the position that it rested on, its colours and its teams."""
+
+    proposal: RecordId
+    position: Annotated[int, Meta(ge=0, le=2**62)]
+    colours: tuple[Colour, Colour]
+    entrants: GameList
+
+
 class CallGame(Command, frozen=True, kw_only=True):
-    """Call the next game of a field with its game list. Calling again before the start replaces the list."""
+    """Call the next game of a field with its game list. Calling again before the start replaces the list.
+
+    `proposal` is where the list came from; what was changed in it stands on the record. Nobody is bound to a proposal.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = FIELD_AND_STAGING
     game: GameId
@@ -140,6 +166,7 @@ class CallGame(Command, frozen=True, kw_only=True):
     format: Format = "elimination"
     minutes: Annotated[float, Meta(ge=1, le=720)] = 15.0
     entrants: GameList
+    proposal: Proposed | None = None
 
 
 class GameBriefed(Data, frozen=True, kw_only=True):

@@ -168,8 +168,8 @@ class TeamRules(_Rules, frozen=True, kw_only=True):
     """For each percentage point between the sums of the players' chances to win, as the day's results have them."""
     tolerance_points: Annotated[int, Meta(ge=0, le=100_000)] = 60
     """Teams further apart than this are told with the reason; after a one-sided game no more players change sides than it takes to come within it."""
-    seconds: Annotated[float, Meta(ge=0.1, le=10)] = 0.8
-    """How long the best teams are searched for."""
+    seconds: Annotated[float, Meta(ge=0.1, le=10)] = 1.0
+    """How long the best teams are searched for at most."""
 
 
 class GameRules(_Rules, frozen=True, kw_only=True):
