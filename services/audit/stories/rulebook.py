@@ -46,7 +46,14 @@ from contracts.games import (
     PlayerOut,
     StartRefused,
 )
-from contracts.incidents import PlayerFit, PlayerUnfit
+from contracts.incidents import (
+    CustodyPassed,
+    CustodyTaken,
+    IncidentClosed,
+    IncidentRecorded,
+    PlayerFit,
+    PlayerUnfit,
+)
 from contracts.park import FlashSeen, RulesAdopted, ThunderHeard, WeatherRecorded
 from contracts.registration import (
     BriefingHeld,
@@ -236,6 +243,7 @@ def _always(sentence: str) -> Callable[[Recorded[Any], Background], str]:
     return lambda *_: sentence
 
 
+_EVIDENCE: Final = "Gear that an incident names is impounded uncleaned, and only a manager releases it."
 _UNFIT: Final = "Whoever is unfit, or came off a field injured, plays again only once a first aider or a manager has declared him fit."
 _INSPECTED: Final = (
     "A player's own gear is inspected anew each day, a marker with a barrel cover that fits. Any fault fails it."
@@ -287,6 +295,12 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     ThunderHeard: _lightning,
     FlashSeen: _lightning,
     WeatherRecorded: _heat,
+    IncidentRecorded: _always(_EVIDENCE),
+    CustodyTaken: _always(_EVIDENCE),
+    CustodyPassed: _always(_EVIDENCE),
+    IncidentClosed: _always(
+        "A manager closes a record once nothing is missing, or with what is missing said; whatever is told later opens it again."
+    ),
     PlayerUnfit: _always(_UNFIT),
     PlayerFit: _always(_UNFIT),
     PlayerRegistered: _registered,
