@@ -91,7 +91,7 @@ class FirstAid:
         for piece in incident.pieces:
             release, let_go = self._release(piece)
             steps = [
-                f"{self._at(step.handling.place[0])} {step.handling.giver or 'taken in'} to {plainly(step.handling.taker)}, "
+                f"{self._at(step.handling.place[0])} {step.handling.giver or 'taken in'} to {step.handling.taker}, "
                 f"kept: {plainly(step.handling.kept)}" + (f" [{step.gap}]" if step.gap else "")
                 for step in chain(piece, incident.handlings, release)
             ]
