@@ -70,6 +70,10 @@ OLD: dict[tuple[str, int], tuple[type[Data], Callable[[Any], Data]]] = {
             **_fields_of(old), readings_fps=(), reference_fps=(), signals=() if old.good else ("person",)
         ),
     ),
+    ("park.day_closed", 1): (
+        park.DayClosedV1,
+        lambda old: park.DayClosed(closed=old.closed, still_here=None, minors_here=None),
+    ),
     ("games.field_configured", 1): (
         games.FieldConfiguredV1,
         lambda old: games.FieldConfigured(**_fields_of(old), limit=Limit()),

@@ -1,8 +1,8 @@
 """The park itself: its operating days, its rules, its weather."""
 
-from typing import ClassVar
+from typing import Annotated, ClassVar
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from contracts.envelope import Command, Data
 from contracts.games import ANY_STAFF
@@ -11,6 +11,7 @@ from contracts.weather import FlashToBang, Humidity, WetBulbGlobe
 from contracts.words import Celsius, Day, Role
 
 MANAGER: frozenset[Role] = frozenset({"manager"})
+People = Annotated[int, Meta(ge=0, le=100_000)]
 
 
 class DayOpened(Data, frozen=True, kw_only=True):
@@ -29,14 +30,25 @@ class OpenDay(Command, frozen=True, kw_only=True):
 
 
 class DayClosed(Data, frozen=True, kw_only=True):
-    """The last car is off the car park, and the closing checks are done."""
+    """The day is over; how many of its players were not recorded as having left, and how many of these are minors. None: not known.
 
+    Version 1 did not say.
+    """
+
+    VERSION: ClassVar[int] = 2
+    ALSO: ClassVar[tuple[str, ...]] = ("park",)
+    closed: Day
+    still_here: People | None
+    minors_here: People | None
+
+
+class DayClosedV1(Data, frozen=True, kw_only=True):
     ALSO: ClassVar[tuple[str, ...]] = ("park",)
     closed: Day
 
 
 class CloseDay(Command, frozen=True, kw_only=True):
-    """Record that an operating day is closed. What is told of it later is recorded all the same."""
+    """Record that an operating day is closed, with how many had not left by then. It bars nothing: what is told of it later is recorded all the same."""
 
     ROLES: ClassVar[frozenset[Role]] = MANAGER
     FACT: ClassVar[bool] = True

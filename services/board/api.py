@@ -14,6 +14,7 @@ from contracts.board import PAGE, Status
 from contracts.clearance import GATE
 from contracts.problems import NotCaughtUp
 from contracts.roll_call import RollCall
+from services.board import evening
 from services.board.live import Board
 from services.board.notes import NOTES
 from services.clearance.api import PROJECTION as CLEARANCE
@@ -92,4 +93,4 @@ FILES: Final = (
     file_route("/parks/{park:str}/board", FOLDER / "board.html", "text/html"),
     *(file_route(f"/parks/{{park:str}}/board/{name}", FOLDER / name, media) for name, media in PAGE.items()),
 )
-SERVICE = Service("board", (), (board_json, board_stream, roll_call, home, *FILES), (boards,))
+SERVICE = Service("board", (), (board_json, board_stream, roll_call, *evening.ROUTES, home, *FILES), (boards,))

@@ -66,6 +66,15 @@ class Board:
                 made = await self.current()
         return made
 
+    async def seen(self, position: int) -> AtHand:
+        """What is at hand as of now and at least a position, everybody judged. TimeoutError after a while."""
+        await self.reached(position)
+        async with asyncio.timeout(PATIENCE):
+            while self._at_hand is None or self._memory is None or self._memory.unread:
+                await asyncio.sleep(0.01)
+                await self.current()
+        return self._at_hand
+
     async def roll_call(self) -> RollCall:
         """Everybody's whereabouts as of now. TimeoutError where somebody who came cannot be read in a while."""
         made = await self.current()

@@ -5,7 +5,7 @@ from typing import Any
 from litestar import Request, get
 from litestar.params import FromPath
 
-from contracts.park import AdoptRules, Briefing, CloseDay
+from contracts.park import AdoptRules, Briefing
 from contracts.problems import Unavailable
 from services.core.command import Handler
 from services.core.routes import park_of
@@ -28,9 +28,6 @@ async def briefing(request: Request[Any, Any, Any], park: FromPath[str]) -> Brie
 
 SERVICE = Service(
     "park",
-    (
-        Handler(AdoptRules, lambda _c, _g: {(VERSIONS, "")}, model.adopt_rules),
-        Handler(CloseDay, lambda _c, _g: set(), model.close_day),
-    ),
+    (Handler(AdoptRules, lambda _c, _g: {(VERSIONS, "")}, model.adopt_rules),),
     (briefing,),
 )

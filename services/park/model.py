@@ -53,9 +53,13 @@ def open_day(command: OpenDay, given: Given, moment: Moment) -> Iterable[Data]:
     return [DayOpened(opened=command.opened)]
 
 
-def close_day(command: CloseDay, _given: Given, _moment: Moment) -> Iterable[Data]:
-    """Nothing is barred by it: whoever is still on the park must be found, not shut out of the record."""
-    return [DayClosed(closed=command.closed)]
+def close_day(command: CloseDay, here: tuple[int, int] | None) -> Iterable[Data]:
+    """Nothing is barred by it: whoever is still on the park must be found, not shut out of the record.
+
+    `here`: how many of the day's players have not left, and how many of these are minors; None where that could not be told.
+    """
+    still_here, minors_here = here or (None, None)
+    return [DayClosed(closed=command.closed, still_here=still_here, minors_here=minors_here)]
 
 
 def adopt_rules(command: AdoptRules, given: Given, _: Moment) -> Iterable[Data]:
