@@ -28,6 +28,8 @@ AlertKind = Literal[
     "chrono_closed",
     "chrono_overdue",
     "no_first_aider",
+    "too_few_referees",
+    "check_failed",
     "unresolved_caution",
     "report_overdue",
 ]
