@@ -12,7 +12,6 @@ from contracts.registration import Refund
 from contracts.words import DayPass, FieldId, PlayerId
 from services.clearance import checks, chronographs, model, play, refund, tables
 from services.clearance.asking import fits, moment_of
-from services.clearance.field import FIELD
 from services.core.command import Handler, Moment
 from services.core.fold import Given, Subject
 from services.core.folds import Folds
@@ -63,8 +62,7 @@ def _subjects(player: str, field: str) -> Reads:
 def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str | None = None) -> Clearance:
     """The player's own reasons, then the field's against anybody."""
     found: list[Reason] = model.reasons(given, player, field, moment, day_pass)
-    running = given.of(FIELD, field).running
-    found += [one for one in play.shut(given, field, moment, running) if one not in found]
+    found += [one for one in play.at_the_gate(given, field, moment) if one not in found]
     return Clearance(player=player, field=field, cleared=not found, reasons=tuple(found), basis=moment.basis)
 
 

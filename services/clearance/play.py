@@ -21,6 +21,11 @@ def todays_checks(given: Given) -> set[Subject]:
     return {(OPENED_DAY, "")} | ({(CHECKS, opened.isoformat())} if opened else set())
 
 
+def at_the_gate(given: Given, field: str, moment: Moment) -> list[Reason]:
+    """What keeps anybody off a field now: all of that, with staff enough for one more player at least. How many play is known to the game."""
+    return reasons(given, field, moment, given.of(FIELD, field).running, 1)
+
+
 def shut(given: Given, field: str, moment: Moment, game: str | None = None, players: int = 0) -> list[Reason]:
     """Every reason of the field's own, and every check that play on it waits for."""
     return [

@@ -207,6 +207,21 @@ def test_a_first_aider_whose_qualification_is_withdrawn_during_the_day_is_off_du
     assert staffing(day) == []
 
 
+def test_the_gate_is_told_that_nobody_looks_after_a_field_and_that_no_first_aider_is_there(day):
+    netting(day)
+    first_aid(day)
+    assert at_the_gate(day) == []
+    day.at(5).when(RegisterStaff(staff="r1", qualifications=()))
+    day.when(RegisterStaff(staff="a1", qualifications=()))
+    assert at_the_gate(day) == ["too_few_referees", "no_first_aider"]
+    assert at_the_gate(day, "fern") == ["check_open", "no_first_aider"]
+
+
+def at_the_gate(day: Scenario, field: str = "birch") -> list[str]:
+    given = day.load(lambda given: play.subjects(field, given))
+    return [one.code for one in play.at_the_gate(given, field, day.moment())]
+
+
 def staffing(day: Scenario) -> list[str]:
     given = day.load(lambda given: play.subjects("birch", given))
     return [one.code for one in play.reasons(given, "birch", day.moment(), None, 2)]

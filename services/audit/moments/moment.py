@@ -19,7 +19,6 @@ from services.audit.words.scene import Scene
 from services.audit.words.telling import sentence
 from services.clearance import model as clearance
 from services.clearance import play
-from services.clearance.field import FIELD
 from services.core.command import Moment
 from services.core.fold import Given
 from services.core.rules import RULES, operating_day
@@ -82,8 +81,7 @@ async def _judged(past: Past, now: datetime, player: str, field: str, without: C
     given = await past.load(lambda given: {*reads(given), *play.subjects(field, given)}, without)
     moment = moment_of(given, past, now)
     found = clearance.reasons(given, player, field, moment)
-    running = given.of(FIELD, field).running
-    found += [one for one in play.shut(given, field, moment, running) if one not in found]
+    found += [one for one in play.at_the_gate(given, field, moment) if one not in found]
     return Side(cleared=not found, reasons=tuple(found), basis=moment.basis)
 
 

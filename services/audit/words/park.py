@@ -4,13 +4,16 @@ from contracts.park import DayClosed, DayOpened, FlashSeen, RulesAdopted, Thunde
 from services.audit.words.scene import Scene, Words, begun
 from services.audit.words.weather import thunder, weather
 
+
 def _closed(data: DayClosed, _: Scene) -> str:
     told = f"The operating day {data.closed:%Y-%m-%d} was closed"
     if data.still_here is None:
         return f"{told}."
     if not data.still_here:
         return f"{told}; everybody who was registered was recorded as having left."
-    return f"{told}; {data.still_here} of its players were not recorded as having left, {data.minors_here} of them minors."
+    return (
+        f"{told}; {data.still_here} of its players were not recorded as having left, {data.minors_here} of them minors."
+    )
 
 
 WORDS: Words = {
