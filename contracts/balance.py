@@ -11,7 +11,7 @@ Attribute = Annotated[
     Meta(
         description=(
             "What is summed over a team: its heads; its age bands in years; who is here for the first time; who brought a marker; "
-            "and the day's results, each player's in percentage points above an even chance."
+            "and what the day's results say of each player's skill, in hundredths of its standard deviation."
         )
     ),
 ]

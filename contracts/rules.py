@@ -158,16 +158,18 @@ Points = Annotated[int, Meta(ge=0, le=1000)]
 
 
 class TeamRules(_Rules, frozen=True, kw_only=True):
-    """What a difference between two teams weighs, in points, where teams are proposed. Zero leaves an attribute out."""
+    """What a difference between two teams weighs where teams are proposed, in points: hundredths of the standard deviation of skill over players.
+
+    Zero leaves an attribute out. What the day's results say of a skill is in points as it stands.
+    """
 
     year_points: Points = 4
     """For each year between the sums of the age bands."""
     first_timer_points: Points = 30
     own_marker_points: Points = 30
-    result_points: Points = 1
-    """For each percentage point between the sums of the players' chances to win, as the day's results have them."""
-    tolerance_points: Annotated[int, Meta(ge=0, le=100_000)] = 60
-    """Teams further apart than this are told with the reason; after a one-sided game no more players change sides than it takes to come within it."""
+    result_points: Annotated[int, Meta(ge=0, le=10)] = 1
+    favoured: Annotated[float, Meta(ge=0.51, le=0.99)] = 0.6
+    """Teams are near enough while the stronger one, all differences taken to add up, wins at most with this chance. Others are told with the reason; after a one-sided game no more players change sides than it takes."""
     seconds: Annotated[float, Meta(ge=0.1, le=10)] = 1.0
     """How long the best teams are searched for at most."""
 

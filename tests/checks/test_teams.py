@@ -1,17 +1,21 @@
 """Teams against the world outside: published partitions, and every division of small instances tried one by one.
 
 The instance {8, 7, 6, 5, 4} and its optimum of 0 ({8, 7} against {6, 5, 4}) are the standard illustration of the largest differencing method (Karmarkar and Karp 1982),
-for which that method ends at 2; read in secondary text. Greedy's 4 is computed. Laplace's sunrise (Essai philosophique sur les probabilités, 1814) is from memory.
+for which that method ends at 2; read in secondary text. Greedy's 4 is computed. Games are simulated with NumPy.
 """
 
 from itertools import product
+from math import sqrt
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import halfnorm
 
 from services.games.teams.optimum import divide, imbalance
-from services.games.teams.results import above_even
+from services.games.teams.results import skill
+from services.games.teams.strengths import near_enough
 from services.games.teams.units import Unit
 
 PUBLISHED = (8, 7, 6, 5, 4)
@@ -62,17 +66,33 @@ def test_teams_of_equal_numbers_restrict_the_division():
     assert found.gap == 0
 
 
-def test_laplace_gives_the_sun_its_own_odds():
-    """After 1,826,213 sunrises, he would bet 1,826,214 to one; in whole percentage points that is as sure as can be."""
-    assert above_even(1_826_213, 0) == 50
-    assert [above_even(*record) for record in ((0, 0), (1, 0), (0, 1), (1, 1), (2, 0), (0, 2))] == [
-        0,
-        17,
-        -17,
-        0,
-        25,
-        -25,
-    ]
+@pytest.mark.parametrize("players", [4, 10, 20])
+def test_what_a_win_says_of_one_of_the_winners_is_what_simulated_games_say(players):
+    """Skills and forms drawn from standard normals by NumPy: the winners' mean skill, in hundredths, within four standard errors."""
+    draw, games = np.random.default_rng(20), 200_000
+    skills = draw.standard_normal((games, players))
+    leads = (skills + draw.standard_normal((games, players))) @ np.repeat([1, -1], players // 2)
+    winner = skills[leads > 0][:, 0]
+    assert skill([(True, players)]) == pytest.approx(
+        100 * winner.mean(), abs=0.5 + 400 * winner.std() / sqrt(len(winner))
+    )
+    assert skill([(False, players)]) == -skill([(True, players)])
+
+
+def test_it_follows_from_the_mean_of_the_half_normal():
+    """scipy.stats.halfnorm: the lead of N players spreads by √(2N); each has a part of one in N in its mean, half of it skill."""
+    for players in (2, 8, 50):
+        mean = halfnorm.mean(scale=sqrt(2 * players))
+        assert skill([(True, players)]) == round(100 * mean / players / 2)
+
+
+@pytest.mark.parametrize("chance", [0.55, 0.6, 0.75])
+def test_teams_that_are_near_enough_win_no_more_often_than_the_rule_says(chance):
+    """Simulated games of ten against ten, one side ahead by those points in sum: the stronger one wins as often as the rule says."""
+    draw, games, players = np.random.default_rng(21), 400_000, 20
+    ahead = near_enough(players, chance) / 100
+    leads = ahead + sqrt(2 * players) * draw.standard_normal(games)
+    assert (leads > 0).mean() == pytest.approx(chance, abs=4 * sqrt(chance * (1 - chance) / games) + 0.001)
 
 
 def best_by_trial(units, places, weights):
@@ -162,7 +182,7 @@ def changed_by_trial(units, weights, cap):
 def test_as_few_change_sides_as_by_trial(drawn, tolerance):
     units = [unit(f"u{n}", 1, (value,), 0, (int(first), int(not first))) for n, (value, first) in enumerate(drawn)]
     cap = max(tolerance, best_by_trial(units, len(units), (1,))[2])
-    found = divide(units, len(units), (1,), TIME, tolerance)
+    found = divide(units, len(units), (1,), TIME, lambda _: tolerance)
     changes = sum(one.moves[side] for side, team in enumerate(found.teams) for one in team)
     assert (changes, found.imbalance) == changed_by_trial(units, (1,), cap)
     assert found.fewest

@@ -1,10 +1,12 @@
-"""The day's results of one player: the games that he was in, in which colour, and which colour won.
+"""The day's results of one player: the games that he was in, in which colour, and which colour won; and what that says of his skill.
 
-The rating is Laplace's rule of succession (Laplace 1774, from memory): after w wins in n games that had a winner, the chance to win the next one
-is (w + 1)/(n + 2). It begins at an even chance, and one game moves it by a sixth. A rating with a spread of its own, such as Glicko-2, was passed over: a visitor plays
-some six games a day among strangers, in teams of ten, which say too little of one of them.
+Skills are taken to spread normally over players, and a player's form in one game as much again. Of a game of N players, in two teams, the mean of the winners' lead is then
+the half-normal √(2/π) of its spread √(2N), and each player's own part of it, half of which is skill: ±1/√(πN) standard deviations, up where his team won. A game thus says little of one of many, and
+much of one of few. Games are added up. A rating with a spread of its own, such as Glicko-2, was passed over: a visitor plays some six games a day.
 """
 
+from collections.abc import Iterable
+from math import pi, sqrt
 from typing import Literal
 
 from msgspec import Struct
@@ -20,7 +22,9 @@ from services.core.fold import Evolve, Fold
 class End(Struct, frozen=True):
     place: Place
     how: Literal["ended", "abandoned"]
-    winner: Colour | None
+    winner: Colour | None = None
+    players: int = 0
+    """How many had entered that game."""
 
 
 class Results(Struct, frozen=True):
@@ -37,25 +41,15 @@ class Results(Struct, frozen=True):
         return sum(1 for game in self.colours if game not in self.ends or self.ends[game].how == "ended")
 
     @property
-    def won(self) -> int:
-        return sum(1 for colour, winner in self._decided() if colour == winner)
-
-    @property
-    def lost(self) -> int:
-        return sum(1 for colour, winner in self._decided() if colour != winner)
-
-    def _decided(self) -> list[tuple[Colour, Colour]]:
-        pairs = ((self.colours.get(game), end) for game, end in self.ends.items())
-        return [
-            (colour, end.winner)
-            for colour, end in pairs
-            if end.how == "ended" and colour is not None and end.winner is not None
-        ]
+    def decided(self) -> tuple[tuple[bool, int], ...]:
+        """Every game that somebody won: whether he did, and how many had entered it."""
+        told = ((self.colours.get(game), end) for game, end in self.ends.items() if end.winner is not None)
+        return tuple((colour == end.winner, end.players) for colour, end in told if colour is not None)
 
 
-def above_even(won: int, lost: int) -> int:
-    """The chance to win the next game, in whole percentage points above an even chance: from -49 to 49."""
-    return round(100 * (won + 1) / (won + lost + 2)) - 50
+def skill(decided: Iterable[tuple[bool, int]]) -> int:
+    """What games say of a player's skill, in hundredths of its standard deviation over players."""
+    return round(100 * sum((1 if won else -1) / sqrt(pi * players) for won, players in decided))
 
 
 def _started(results: Results, event: Recorded[GameStarted]) -> Results:
@@ -81,11 +75,12 @@ def _over(results: Results, game: str, end: End) -> Results:
 
 
 def _ended(results: Results, event: Recorded[GameEnded]) -> Results:
-    return _over(results, event.data.game, End((event.occurred_at, event.position), "ended", event.data.winner))
+    data = event.data
+    return _over(results, data.game, End((event.occurred_at, event.position), "ended", data.winner, len(data.players)))
 
 
 def _abandoned(results: Results, event: Recorded[GameAbandoned]) -> Results:
-    return _over(results, event.data.game, End((event.occurred_at, event.position), "abandoned", None))
+    return _over(results, event.data.game, End((event.occurred_at, event.position), "abandoned"))
 
 
 _RESULTS: dict[type[Data], Evolve[Results]] = {

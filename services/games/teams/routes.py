@@ -13,7 +13,7 @@ from contracts.teams import Proposal, ProposeTeams
 from services.clearance.asking import moment_of
 from services.core.plainly import plainly
 from services.core.routes import park_of
-from services.games.teams import proposal
+from services.games.teams import proposal, staging
 
 _QUESTION: Final = msgspec.json.Decoder(ProposeTeams)
 
@@ -23,7 +23,7 @@ async def propose_teams(request: Request[Any, Any, Any], park: FromPath[str]) ->
     """Teams for the next game of a field, from who of these players is cleared. A proposal: it writes nothing."""
     where = park_of(request, park)
     question = _question(request.headers.get("content-type", "application/json"), await request.body())
-    given, read = await where.load(lambda given: proposal.subjects(question, given))
+    given, read = await where.load(lambda given: staging.subjects(question, given))
     moment = moment_of(where, given, max(read.values()))
     return await asyncio.to_thread(proposal.propose, question, given, moment)
 

@@ -1,10 +1,12 @@
 """What each player brings to a team, and what two teams then come to.
 
 Years of age, first visit or not, own marker or hired, and the day's results are balanced each by itself: a team of strong children does not make up for
-one of weak adults. What a difference weighs is a rule of the park.
+one of weak adults. What a difference weighs is a rule of the park, in points: hundredths of the standard deviation of skill over players.
 """
 
 from collections.abc import Iterable, Mapping
+from math import floor, sqrt
+from statistics import NormalDist
 from typing import Final
 
 from msgspec import Struct
@@ -15,7 +17,7 @@ from contracts.words import Colour
 from services.core.fold import Given, Subject
 from services.equipment.kit import KIT
 from services.equipment.states import MARKER
-from services.games.teams.results import RESULTS, above_even
+from services.games.teams.results import RESULTS, skill
 from services.registration.persons import PERSON
 from services.registration.states import PLAYER
 
@@ -57,7 +59,7 @@ def strength(given: Given, player: str) -> Strength:
         years=who.age_band,
         first_timer=set(person.players.values()) <= {player},
         own_marker=any(marker.owner is not None for marker in markers),
-        result=above_even(results.won, results.lost),
+        result=skill(results.decided),
         played=results.played,
     )
 
@@ -65,6 +67,11 @@ def strength(given: Given, player: str) -> Strength:
 def weights(rules: TeamRules) -> tuple[int, ...]:
     """Points for each unit of difference, in the order of `BALANCED`."""
     return (rules.year_points, rules.first_timer_points, rules.own_marker_points, rules.result_points)
+
+
+def near_enough(players: int, chance: float) -> int:
+    """Points between teams of so many players in all, up to which the stronger one wins at most with this chance: Φ(lead/√(2N)), skill and form spreading alike."""
+    return floor(100 * sqrt(2 * players) * NormalDist().inv_cdf(chance))
 
 
 def weighed(
