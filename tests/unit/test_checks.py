@@ -127,7 +127,9 @@ def test_checks_done_before_the_day_is_opened_count_for_it(monkeypatch):
 def test_yesterdays_checks_count_for_nothing_today(day):
     netting(day)
     first_aid(day)
-    day.at(24 * 60).given(DayOpened(opened=TODAY + timedelta(days=1)))
+    day.at(24 * 60)
+    assert shut(day) == ["field_not_inspected", "check_open", "check_open"]
+    day.given(DayOpened(opened=TODAY + timedelta(days=1)))
     assert shut(day) == ["field_not_inspected", "check_open", "check_open"]
 
 
