@@ -38,7 +38,9 @@ MANAGER: frozenset[Role] = frozenset({"manager"})
 PaintBatch = Annotated[
     str, Meta(pattern=r"^[A-Za-z0-9][A-Za-z0-9._/-]{0,39}$(?!\n)", description="The batch as it stands on the box.")
 ]
-Code = Annotated[str, Meta(pattern=r"^[a-z][a-z0-9_-]{1,39}$(?!\n)", description="A short name in lower case, such as a reminder's.")]
+Code = Annotated[
+    str, Meta(pattern=r"^[a-z][a-z0-9_-]{1,39}$(?!\n)", description="A short name in lower case, such as a reminder's.")
+]
 Unfitness = Literal["intoxicated", "injured", "medical"]
 
 
@@ -104,7 +106,7 @@ class InjuryRecorded(OfIncident, frozen=True, kw_only=True):
 
 
 class RecordInjury(TellOfIncident, frozen=True, kw_only=True):
-    """Record what was hurt, and how. Of somebody who is neither a player nor staff name nobody: the vault keeps who he is."""
+    """Record what was hurt, and how. A player who was hurt is not fit to play until he is declared fit. Of somebody who is neither a player nor staff name nobody: the vault keeps who he is."""
 
     player: PlayerId | None = None
     worker: StaffId | None = None

@@ -131,8 +131,7 @@ def _passed(incident: Incident, event: Recorded[CustodyPassed]) -> Incident:
 def _handled(incident: Incident, event: Recorded[Any], giver: str | None, taker: str) -> Incident:
     pieces = piece_of(event.data)
     steps = tuple(Handling(_place(event), piece, giver, taker, event.data.kept) for piece in pieces)
-    ordered = sorted((*incident.handlings, *steps), key=lambda one: one.place)
-    return replace(incident, handlings=tuple(ordered), pieces=_joined(incident.pieces, pieces))
+    return replace(incident, handlings=(*incident.handlings, *steps), pieces=_joined(incident.pieces, pieces))
 
 
 def _notified(incident: Incident, event: Recorded[NotificationRecorded]) -> Incident:

@@ -113,6 +113,14 @@ def test_of_an_injury_of_which_nobody_told_who_was_hurt_that_is_asked(park):
     ]  # fmt: skip
 
 
+def test_of_two_casualties_each_is_asked_about_by_himself(park):
+    park.given(*WHOLE, InjuryRecorded(incident="i1", player=None, worker="jay", part="knee", side=None, injury="graze"))
+    park.given(OutcomeRecorded(incident="i1", player=None, worker=None, outcome="went_home"))
+    assert lacks(park) == [
+        "treatment worker:jay", "outcome worker:jay", "injury ", "treatment ",
+    ]  # fmt: skip
+
+
 def test_a_whole_record_lacks_nothing(park):
     assert lacks(park.given(*WHOLE)) == []
 
@@ -142,6 +150,7 @@ def test_what_is_told_before_the_incident_itself_stands_open_and_says_what_is_mi
 def test_of_help_that_is_told_twice_the_earliest_time_counts(park):
     park.given(HelpCalled(incident="i1", service="ambulance"), occurred_at=clock(5))
     park.given(HelpCalled(incident="i1", service="ambulance"), occurred_at=clock(3))
+    park.given(HelpCalled(incident="i1", service="ambulance"), occurred_at=clock(6))
     park.given(HelpArrived(incident="i1", service="ambulance"), occurred_at=clock(9))
     (found,) = asked(park).incidents
     assert (found.help[0].called_at, found.help[0].arrived_at) == (clock(3), clock(9))

@@ -51,6 +51,7 @@ from contracts.incidents import (
     CustodyTaken,
     IncidentClosed,
     IncidentRecorded,
+    InjuryRecorded,
     PlayerFit,
     PlayerUnfit,
 )
@@ -244,7 +245,7 @@ def _always(sentence: str) -> Callable[[Recorded[Any], Background], str]:
 
 
 _EVIDENCE: Final = "Gear that an incident names is impounded uncleaned, and only a manager releases it."
-_UNFIT: Final = "Whoever is unfit, or came off a field injured, plays again only once a first aider or a manager has declared him fit."
+_UNFIT: Final = "Whoever is unfit, was hurt or came off a field injured, plays again only once a first aider or a manager has declared him fit."
 _INSPECTED: Final = (
     "A player's own gear is inspected anew each day, a marker with a barrel cover that fits. Any fault fails it."
 )
@@ -301,6 +302,7 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     IncidentClosed: _always(
         "A manager closes a record once nothing is missing, or with what is missing said; whatever is told later opens it again."
     ),
+    InjuryRecorded: lambda event, _: _UNFIT if event.data.player else "",
     PlayerUnfit: _always(_UNFIT),
     PlayerFit: _always(_UNFIT),
     PlayerRegistered: _registered,
