@@ -247,6 +247,11 @@ def test_a_group_that_the_others_cannot_stand_against_is_split_and_it_is_said(da
     assert [len(one) for one in sides(found)] == [3, 3]
 
 
+def test_a_group_of_one_more_than_all_others_is_kept_whole(day):
+    found = ask(day, *arrive_all(day, 3, 2))
+    assert ({len(one) for one in sides(found)}, found.split, found.waiting) == ({3, 2}, (), ())
+
+
 def test_a_group_that_may_be_matched_is_not_split(day):
     known = {f"{group}{n}": Strength(years=18) for group in "ab" for n in range(3)}
     groups = {name: name[0] for name in known}
