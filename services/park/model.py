@@ -94,13 +94,22 @@ def _must_be_sound(rules: Rules) -> None:
             f"{rules.briefing.version}. Raise `version` or lower `urgent_version`.",
             where="$.rules.briefing.urgent_version",
         )
-    codes = Counter(violation.code for violation in rules.discipline.catalogue)
-    twice = [code for code, count in codes.items() if count > 1]
+    _each_once(
+        (one.code for one in rules.discipline.catalogue), "catalogue", "violation", "$.rules.discipline.catalogue"
+    )
+    _each_once((one.code for one in rules.duty.checks), "list of checks", "check", "$.rules.duty.checks")
+    for check in rules.duty.checks:
+        if check.play_waits and check.when == "closing":
+            raise RuleForbids(
+                f"Play cannot wait for {check.code}, which is done at closing. Make it a check at opening too, or let play not wait.",
+                where="$.rules.duty.checks",
+            )
+
+
+def _each_once(codes: Iterable[str], whole: str, one: str, where: str) -> None:
+    twice = [code for code, count in Counter(codes).items() if count > 1]
     if twice:
-        raise RuleForbids(
-            f"In the catalogue more than once: {', '.join(twice)}. Name each violation once.",
-            where="$.rules.discipline.catalogue",
-        )
+        raise RuleForbids(f"In the {whole} more than once: {', '.join(twice)}. Name each {one} once.", where=where)
 
 
 def briefing(park: str, rules: Rules) -> Briefing:

@@ -6,7 +6,7 @@ import pytest
 
 from contracts.duty import CheckDone, DoCheck, EndDuty, Qualification, RegisterStaff, StartDuty
 from contracts.games import AdmitPlayer, ConfigureField, GameStarted, InspectField, StartGame, StartRefused
-from contracts.park import DayOpened, RulesAdopted
+from contracts.park import AdoptRules, DayOpened, RulesAdopted
 from contracts.problems import NotAllowed, RuleForbids, UnknownSubject
 from contracts.rules import DEFAULT, Check, DutyRules, Rules
 from services.clearance import play
@@ -16,6 +16,7 @@ from services.duty.api import SERVICE as DUTY
 from services.duty.checks import CHECKS, Checks, reasons
 from services.games import admission
 from services.games.api import SERVICE as GAMES
+from services.park.api import SERVICE as PARK
 from tests.unit.field_day import Gate, call, on_duty, player
 from tests.unit.scenario import NINE, Scenario
 
@@ -169,6 +170,20 @@ def test_a_check_is_done_by_whom_the_rules_name_or_by_the_head_referee_or_the_ma
     for role in ("referee", "head_referee", "manager"):
         day.when(DoCheck(check="netting", field="birch"), role)
     day.when(DoCheck(check="cash"), "staging")
+
+
+@pytest.mark.parametrize(
+    ("checks", "said"),
+    [
+        ((CASH, CASH), "In the list of checks more than once: cash"),
+        ((EMPTY,), "Play cannot wait for field-empty, which is done at closing"),
+    ],
+)
+def test_rules_that_list_a_check_twice_or_let_play_wait_for_the_closing_are_not_adopted(checks, said):
+    park = Scenario(PARK.handlers)
+    with pytest.raises(RuleForbids, match=said):
+        park.when(AdoptRules(rules=Rules(version="unsound", duty=DutyRules(checks=checks))))
+    park.when(AdoptRules(rules=Rules(version="sound", duty=DutyRules(checks=(CASH, NETTING)))))
 
 
 def test_a_check_names_a_field_that_the_park_has(day):
