@@ -23,6 +23,8 @@ def missing(incident: Incident, releases: Mapping[str, Release], rules: Incident
 
 
 def _of_the_incident(incident: Incident) -> Iterable[Lack]:
+    if incident.unreadable:
+        yield Lack("unreadable", "Something was told of it that this software cannot read: look with a newer version.")
     if not incident.kind:
         yield Lack("incident", "What happened: record the incident itself.")
     if incident.field is None and incident.place is None:

@@ -58,6 +58,8 @@ class Incident(Struct, frozen=True):
     notified: dict[str, datetime] = {}
     told: bool = False
     closed: bool = False
+    unreadable: bool = False
+    """Something was told of it that this software cannot read."""
 
     @property
     def happened(self) -> datetime | None:

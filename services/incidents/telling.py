@@ -5,9 +5,8 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from contracts.envelope import Data, Recorded
+from contracts.envelope import Data, Recorded, Unknown
 from contracts.equipment import GearReleased
-from contracts.first_aid import OfIncident
 from contracts.incidents import (
     CustodyPassed,
     CustodyTaken,
@@ -138,6 +137,10 @@ def _notified(incident: Incident, event: Recorded[NotificationRecorded]) -> Inci
     return replace(incident, notified=_earliest(incident.notified, event.data.reminder, event.occurred_at))
 
 
+def _unread(incident: Incident, _: Recorded[Unknown]) -> Incident:
+    return replace(incident, unreadable=True)
+
+
 def _telling(evolve: Evolve[Incident]) -> Evolve[Incident]:
     """Whatever is told opens an incident that was closed: nobody had known of it."""
     return lambda incident, event: replace(evolve(incident, event), told=True, closed=False)
@@ -147,8 +150,10 @@ def _closed(incident: Incident, _: Recorded[IncidentClosed]) -> Incident:
     return replace(incident, closed=True)
 
 
-def _opened(known: Open, event: Recorded[OfIncident]) -> Open:
-    return Open(_joined(known.names, (event.data.incident,)))
+def _opened(known: Open, event: Recorded[Any]) -> Open:
+    """By the event's tags: of what cannot be read they are all that is known."""
+    named = (tag.partition(":") for tag in event.tags)
+    return Open(_joined(known.names, tuple(name for kind, _, name in named if kind == INCIDENT.prefix)))
 
 
 def _shut(known: Open, event: Recorded[IncidentClosed]) -> Open:
@@ -171,6 +176,7 @@ _TOLD: dict[type[Data], Evolve[Incident]] = {
     CustodyTaken: _taken,
     CustodyPassed: _passed,
     NotificationRecorded: _notified,
+    Unknown: _unread,
 }
 INCIDENT: Fold[Incident] = Fold(
     "incidents.incident",

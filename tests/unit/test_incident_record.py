@@ -7,7 +7,9 @@ from datetime import timedelta
 from itertools import permutations
 
 import pytest
+from msgspec.structs import replace
 
+from contracts.envelope import Unknown
 from contracts.equipment import GearReleased
 from contracts.first_aid import EMERGENCY, Finding, Reminder
 from contracts.incidents import (
@@ -243,6 +245,16 @@ def test_the_answer_begins_with_the_emergency_services_and_says_that_the_law_is_
     answer = asked(park)
     assert answer.first == EMERGENCY == "If anybody is hurt, call the emergency services first: the record comes after."
     assert "depends on local law" in answer.cautions[0]
+
+
+def test_what_only_a_newer_version_can_read_opens_a_record_and_stands_in_the_way_of_closing_it(park):
+    park.given(*WHOLE).when(CloseIncident(incident="i1"))
+    newer = Unknown(type="incidents.photo_taken", version=1, why="unknown type or version")
+    last = park.events[-1]
+    park.record(replace(last, position=last.position + 1, tags=("incident:i1", "incidents"), data=newer))
+    assert lacks(park) == ["unreadable"]
+    with pytest.raises(NotInThatState, match="cannot read"):
+        park.when(CloseIncident(incident="i1"))
 
 
 # --- the chain of custody: common practice, no source
