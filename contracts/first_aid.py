@@ -128,7 +128,8 @@ REMINDERS: tuple[Reminder, ...] = (
 )
 """Two countries' as examples: keep those that apply where the park is, and add what the insurer asks for. All depend on local law.
 
-29 CFR 1904.39(a): employees only; the death within 30 days of the incident, the admission within 24 hours of it (secondary text). We remind beyond that too.
+29 CFR 1904.39(a): employees only; the death within 30 days of the incident, the admission within 24 hours of it (secondary text). We remind beyond that too,
+and count from when it happened also where a rule counts from when one learned of it: never later than asked.
 RIDDOR 2013, regulations 4 to 6 and schedule 1, part 1: by the quickest practicable means without delay, and a report within 10 days; over seven days' incapacity of a
 worker within 15 days; of somebody not at work, an injury for which he is taken from the site to a hospital for treatment.
 The regulations' own lists are longer than our words (of fractures, not those of fingers, thumbs and toes): read them.

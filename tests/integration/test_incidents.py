@@ -109,3 +109,14 @@ def test_what_was_taken_in_as_evidence_only_a_manager_releases(live, incident):
     (evidence,) = of(live, name)["evidence"]
     assert (evidence["holder"], [one["taker"] for one in evidence["custody"]]) == (None, ["aid-1"])
     assert evidence["released_at"]
+
+
+def test_the_board_shows_that_a_report_is_overdue_and_names_nobody(live, incident):
+    name, player = incident
+    told = {"incident": name, "player": player, "outcome": "taken_to_hospital"}
+    receipt = made(live.post("incidents/record-outcome", told, "first_aider"))
+    path = f"/parks/{live.park}/board.json?at_least={receipt['epoch']}:{receipt['position']}"
+    (alert,) = [one for one in made(live.get(path), 200)["alerts"] if one["kind"] == "report_overdue"]
+    assert name not in alert["sentence"]
+    assert player not in alert["sentence"]
+    assert "call the emergency services first" in alert["sentence"]
