@@ -21,7 +21,8 @@ from services.park.states import HEAT, LIGHTNING
 
 def subjects(_: Command, given: Given) -> set[Subject]:
     """What was known of the weather, and every field with its holds."""
-    return {(LIGHTNING, ""), (HEAT, ""), (FIELDS, "")} | {(FIELD, name) for name in given.of(FIELDS, "").names}
+    wanted: set[Subject] = {(LIGHTNING, ""), (HEAT, ""), (FIELDS, "")}
+    return wanted | {(FIELD, name) for name in given.of(FIELDS, "").names}
 
 
 def record_thunder(command: RecordThunder, given: Given, moment: Moment) -> Iterable[Data]:
