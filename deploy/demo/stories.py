@@ -259,18 +259,12 @@ class Stories:
                 RecordOutcome(incident="incident-1", player=player.name, outcome="rested"), actor="aid-2"
             )
 
+        evidence = PassCustody(
+            incident="incident-1", marker=player.marker, mask=player.mask, giver="aid-2", taker="head-1", kept="safe"
+        )
+
         async def pass_on() -> None:
-            await self.arrival.gear.do(
-                PassCustody(
-                    incident="incident-1",
-                    marker=player.marker,
-                    mask=player.mask,
-                    giver="aid-2",
-                    taker="head-1",
-                    kept="safe",
-                ),
-                actor="head-1",
-            )
+            await self.arrival.gear.do(evidence, actor="head-1")
 
         field.agenda.at(field.agenda.minute + 45, declare)
         field.agenda.at(field.agenda.minute + 60, pass_on)
