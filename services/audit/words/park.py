@@ -11,9 +11,8 @@ def _closed(data: DayClosed, _: Scene) -> str:
         return f"{told}."
     if not data.still_here:
         return f"{told}; everybody who was registered was recorded as having left."
-    return (
-        f"{told}; {data.still_here} of its players were not recorded as having left, {data.minors_here} of them minors."
-    )
+    children = f", {data.minors_here} of them minors" if data.minors_here else ""
+    return f"{told}; {data.still_here} of its players were not recorded as having left{children}."
 
 
 WORDS: Words = {
