@@ -46,8 +46,7 @@ def record_weather(command: RecordWeather, given: Given, moment: Moment) -> Iter
         humidity_percent=command.humidity_percent,
         wet_bulb_globe=command.wet_bulb_globe,
     )
-    known = given.of(HEAT, "").place
-    newest = known is None or known[0] <= moment.occurred_at
+    newest = not given.of(HEAT, "").superseded(moment.day, moment.occurred_at)
     stops = newest and heat.demanded(heat.hot(recorded), moment.rules) == "no_play"
     return [recorded, *(_stop("heat", given, moment) if stops else ())]
 

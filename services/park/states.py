@@ -34,10 +34,17 @@ class Lightning(Struct, frozen=True):
 
 
 class Heat(Struct, frozen=True):
-    """The day's latest record of the weather that says anything of the heat: a temperature alone says nothing."""
+    """The open day's latest record of the weather that says anything of the heat: a temperature alone says nothing."""
 
     weather: WeatherRecorded | None = None
     place: Place | None = None
+    opened: date | None = None
+
+    def superseded(self, day: date, happened: datetime) -> bool:
+        """Whether something newer is known than what was measured on a day at a moment; what is told of an earlier day is."""
+        if self.opened is not None and day < self.opened:
+            return True
+        return self.place is not None and happened < self.place[0]
 
 
 def _opened(_: Today, event: Recorded[DayOpened]) -> Today:
@@ -55,10 +62,15 @@ def _lightning(lightning: Lightning, event: Recorded[ThunderHeard] | Recorded[Fl
 
 
 def _heat(heat: Heat, event: Recorded[WeatherRecorded]) -> Heat:
-    data, place = event.data, (event.occurred_at, event.position)
-    if data.humidity_percent is None and data.wet_bulb_globe is None:
+    data = event.data
+    unmeasured = data.humidity_percent is None and data.wet_bulb_globe is None
+    if unmeasured or heat.superseded(event.day, event.occurred_at):
         return heat
-    return heat if heat.place is not None and place < heat.place else Heat(data, place)
+    return Heat(data, (event.occurred_at, event.position), heat.opened)
+
+
+def _cooled(_: Heat, event: Recorded[DayOpened]) -> Heat:
+    return Heat(opened=event.data.opened)
 
 
 _TODAY: dict[type[Data], Evolve[Today]] = {DayOpened: _opened}
@@ -68,4 +80,4 @@ VERSIONS: Fold[Versions] = Fold("park.versions", "rules", lambda _: Versions(), 
 LIGHTNING: Fold[Lightning] = Fold(
     "park.lightning", "lightning", lambda _: Lightning(), {ThunderHeard: _lightning, FlashSeen: _lightning}
 )
-HEAT: Fold[Heat] = Fold("park.heat", "park", lambda _: Heat(), {WeatherRecorded: _heat})
+HEAT: Fold[Heat] = Fold("park.heat", "park", lambda _: Heat(), {DayOpened: _cooled, WeatherRecorded: _heat})

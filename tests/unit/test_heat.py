@@ -3,7 +3,7 @@
 import pytest
 
 from contracts.games import HoldAsked, LiftHold
-from contracts.park import RecordWeather, RulesAdopted, WeatherRecorded
+from contracts.park import OpenDay, RecordWeather, RulesAdopted, WeatherRecorded
 from contracts.problems import RuleForbids
 from contracts.rules import DEFAULT, Rules
 from contracts.weather import HeatBand, HeatRules, WeatherRules, WetBulbGlobe
@@ -102,6 +102,20 @@ def test_heat_told_late_counts_only_where_nothing_newer_is_known(day):
     assert len(day.at(61).when(late)) == 1
     assert day.state(HEAT).weather.temperature_c == 28.0
     assert shut(day) == []
+
+
+def test_yesterdays_heat_told_this_morning_stops_nothing(day):
+    day.at(24 * 60).when(OpenDay(opened=day.now.date()))
+    late = RecordWeather(temperature_c=36.0, humidity_percent=55.0, occurred_at=NINE)
+    assert len(day.at(24 * 60 + 5).when(late)) == 1
+    assert day.state(HEAT).weather is None
+
+
+def test_yesterdays_heat_is_over_with_the_night_and_its_hold_is_not(day):
+    day.when(TOO_HOT)
+    day.at(24 * 60).when(OpenDay(opened=day.now.date()))
+    assert "field_on_hold" in shut(day)
+    lift(day, 24 * 60 + 5)
 
 
 def test_the_rules_in_force_when_it_is_lifted_count(day):
