@@ -148,8 +148,9 @@ def test_who_was_here_on_another_day_is_no_first_timer(day):
     day.given(replace(player("a-then"), person="person-a"), occurred_at=NINE - timedelta(days=30))
     arrive_all(day, 1, 1)
     day.given(replace(player("a0"), person="person-a"))
-    rows = {one.attribute: [each.total for each in one.sums] for one in ask(day, "a0", "b0").balance}
-    assert sorted(rows["first_timers"]) == [0, 1]
+    found = ask(day, "a0", "b0")
+    rows = {one.attribute: [each.total for each in one.sums] for one in found.balance}
+    assert rows["first_timers"] == [int("b0" in team) for team in sides(found)]
 
 
 # who plays
@@ -172,7 +173,8 @@ def test_who_is_not_here_as_a_player_is_on_no_team(day):
 
 
 def test_groups_stay_whole_and_numbers_differ_by_one_at_most(day):
-    found = ask(day, *arrive_all(day, 3, 2, 1))
+    """Adults on one side and children on the other: single players would be divided otherwise."""
+    found = ask(day, *arrive_all(day, 3), *(arrive(day, name, name[0], 12) for name in ("b0", "b1", "c0")))
     assert {frozenset(one) for one in sides(found)} == {frozenset({"a0", "a1", "a2"}), frozenset({"b0", "b1", "c0"})}
     assert (found.waiting, found.split, found.proven) == ((), (), True)
 
@@ -247,20 +249,37 @@ def test_a_group_that_the_others_cannot_stand_against_is_split_and_it_is_said(da
     assert [len(one) for one in sides(found)] == [3, 3]
 
 
-def test_a_group_of_one_more_than_all_others_is_kept_whole(day):
-    found = ask(day, *arrive_all(day, 3, 2))
-    assert ({len(one) for one in sides(found)}, found.split, found.waiting) == ({3, 2}, (), ())
+def fields(day):
+    """What is configured: birch takes 6, fern 40."""
+    return [one.data for one in day.events if one.type == "games.field_configured"]
 
 
-def test_a_group_that_may_be_matched_is_not_split(day):
-    known = {f"{group}{n}": Strength(years=18) for group in "ab" for n in range(3)}
-    groups = {name: name[0] for name in known}
-    assert why_split(groups, known, [], []) == {
+def may_split(day, *sizes, agreed=()):
+    """Which of these groups may be split, and why."""
+    groups = {f"{name}{n}": name for name, size in zip("ab", sizes, strict=True) for n in range(size)}
+    return why_split(groups, dict.fromkeys(groups, Strength(years=18)), fields(day), agreed)
+
+
+def test_a_group_of_one_more_than_all_others_is_kept_whole_and_of_two_more_is_not(day):
+    assert may_split(day, 4, 3) == {}
+    assert list(may_split(day, 5, 3)) == ["a"]
+
+
+def test_a_group_as_large_as_the_largest_team_is_kept_whole(day):
+    assert may_split(day, 20, 20) == {}
+    assert list(may_split(day, 21, 20)) == ["a"]
+
+
+def test_fields_for_older_players_than_its_youngest_take_no_group_whole(day):
+    groups = {f"{name}{n}": name for name in "ab" for n in range(3)}
+    known = dict.fromkeys(groups, Strength(years=10))
+    assert why_split(groups, known, fields(day), []) == {
         group: f"Group {group} has 3 players ready; no field takes more than 0 of them on one team." for group in "ab"
     }
-    configured = [one.data for one in day.events if one.type == "games.field_configured"]
-    assert why_split(groups, known, configured, []) == {}
-    assert why_split(groups, known, configured, ["b"]) == {"b": "Group b agreed to be split."}
+
+
+def test_a_group_that_agrees_may_be_split(day):
+    assert may_split(day, 3, 3, agreed=["b"]) == {"b": "Group b agreed to be split."}
 
 
 def test_three_groups_of_two_make_a_game_once_one_agrees_to_be_split(day):
