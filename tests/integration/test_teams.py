@@ -66,7 +66,7 @@ def test_the_call_records_the_proposal_and_what_the_referee_changed_in_it(park):
 
 
 def test_the_change_is_told_in_the_game_s_story_with_who_made_it(park):
-    events = park.get(f"/parks/{park.park}/audit/story/game/alder-1", "auditor").json()["entries"]
+    events = park.get(f"/parks/{park.park}/audit/stories/game/alder-1", "auditor").json()["events"]
     (told,) = [one for one in events if one["type"] == "games.teams_called"]
     assert "with 1 player put elsewhere" in told["sentence"]
     assert told["actor"] == "staff-wren"
