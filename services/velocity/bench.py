@@ -22,7 +22,7 @@ from services.velocity.limits import ball_mass, of_field, strictest
 from services.velocity.shooting import SHOOTING, Shooting
 from services.velocity.states import BENCH, CHRONO, Bench, Limits
 
-EARLIER: Final = "An earlier string was too fast: that stands until the set-up is changed. "
+EARLIER: Final = "Another string was too fast: that stands until the set-up is changed. "
 CHANGED: Final = Headline("inconclusive", "The set-up has been changed since: this string counts no more. Test again.")
 
 
@@ -128,7 +128,8 @@ def _finished(
         return None
     marker = given.of(BENCH, test.marker)
     ball_g = ball_mass(marker.calibre, test.ball_g, rules)
-    changed = all(one.test != test.test for one in marker.tests)
+    counted = next((one for one in marker.tests if (one.test, one.chrono) == (test.test, test.chrono)), None)
+    changed = counted is None
     own = _shot(test, marker, ball_g)
     answers: list[FieldAnswer] = []
     stands = False
@@ -138,7 +139,7 @@ def _finished(
         if worst is not None and worst.verdict == "turn_down" and found.verdict != "turn_down":
             found, stands = worst, True
         answers.append(answer(name, title, found, rules))
-    doubt = instruments.trust(given.of(CHRONO, test.chrono), ended, rules.chrono).doubt
+    doubt = counted and instruments.trust_throughout(given.of(CHRONO, test.chrono), counted, rules.chrono).doubt
     over_all = CHANGED if changed else headline(answers, rules, doubtful=doubt is not None)
     return LastString(
         test=test.test,

@@ -26,7 +26,7 @@ from contracts.judgement import Bound
 from contracts.rules import Rules, VelocityRules
 from services.core.command import Moment
 from services.core.rules import operating_day
-from services.velocity.chronos import trust
+from services.velocity.chronos import trust_throughout
 from services.velocity.creep import Gain
 from services.velocity.history import History, Spot
 from services.velocity.judging import LEAST_TURN_FPS
@@ -86,7 +86,7 @@ def retest(known: Known, chronos: Mapping[str, Chrono], limits: Limits, weather:
     )
     if latest is None:
         return answer
-    found = trust(chronos.get(latest.chrono, Chrono(latest.chrono)), latest.place, rules.chrono)
+    found = trust_throughout(chronos.get(latest.chrono, Chrono(latest.chrono)), latest, rules.chrono)
     string = _string(latest, known.model_sd)
     if found.doubt is not None and found.bias_fps is None:
         why = f"What was read of it on {latest.chrono} does not count: {found.doubt.replace('_', ' ')}."
