@@ -67,7 +67,7 @@ def last(chrono: Chrono, place: Place) -> Check | None:
 def _next(chrono: Chrono, place: Place) -> Check | None:
     """The next check after a moment that decides anything; good words are passed over where the figures behind them, before any work, speak against them."""
     later = [one for one in chrono.checks if one.place > place and one.decides]
-    words = list(takewhile(lambda one: one.good and one.bias_fps is None, later))
+    words = list(takewhile(lambda one: one.good and not one.shots, later))
     behind = later[len(words)] if len(words) < len(later) else None
     if words and behind is not None and not FIGURES.isdisjoint(behind.signals):
         worked = any(words[0].place < work < behind.place for work in chrono.works)
@@ -104,10 +104,7 @@ def checked(command: CheckChrono, chrono: Chrono, place: Place, rules: ChronoRul
         )
     bias = (fsum(readings) - fsum(references)) / len(readings) if readings else command.bias_fps
     found: list[Signal] = [] if command.good else ["person"]
-    shows_too_little = (
-        len(readings) < rules.check_readings if readings else bias is None and _closed_by_figures(chrono, place)
-    )
-    if shows_too_little:
+    if len(readings) < rules.check_readings if readings else _closed_by_figures(chrono, place):
         found.append("too_few")
     if bias is not None:
         found += charted([*values(chrono, place), bias], rules)

@@ -154,8 +154,13 @@ def passes_corrected(bench: Bench, tested: Tested, bias_fps: float, limits: Limi
 def _warmer(bench: Bench, latest: Tested, weather: Weather, rules: VelocityRules) -> bool:
     if latest.temperature_c is None or weather.temperature_c is None:
         return False
-    allowed = rules.rise_co2_c if bench.gas == "co2" else rules.rise_air_c
-    return weather.temperature_c - latest.temperature_c > allowed
+    return weather.temperature_c - latest.temperature_c > rise_allowed(bench, rules)
+
+
+def rise_allowed(bench: Bench, rules: VelocityRules) -> float:
+    """The rise in temperature in kelvin up to which a string counts: the stricter rule's where the gas is not known."""
+    known = {"air": rules.rise_air_c, "co2": rules.rise_co2_c}
+    return min(known.values()) if bench.gas is None else known[bench.gas]
 
 
 def register_chrono(command: RegisterChrono, given: Given, _: Moment) -> Iterable[Data]:

@@ -33,6 +33,7 @@ from services.velocity.judging import LEAST_TURN_FPS
 from services.velocity.limits import ball_mass, strictest
 from services.velocity.metrology.bounds import probability_over
 from services.velocity.metrology.strings import Pooled, Summary, summarize
+from services.velocity.model import rise_allowed
 from services.velocity.states import Bench, Chrono, Limits, Tested, Weather
 
 
@@ -142,7 +143,7 @@ def _hours(known: Known, then: datetime, moment: Moment) -> float:
 
 
 def _warmth(bench: Bench, rules: VelocityRules) -> float:
-    return LEAST_TURN_FPS / (rules.rise_co2_c if bench.gas == "co2" else rules.rise_air_c)
+    return LEAST_TURN_FPS / rise_allowed(bench, rules)
 
 
 def _spots(known: Known, latest: Tested) -> list[Spot]:

@@ -59,7 +59,8 @@ class Bench(Struct, frozen=True):
     registered: bool = False
     owned: bool = False
     calibre: Calibre | None = None
-    gas: Gas = "air"
+    gas: Gas | None = "air"
+    """None once it was changed: the record does not say to which."""
     firing_mode: FiringMode = "semi"
     mode_since: Place | None = None
     tests: tuple[Tested, ...] = ()
@@ -203,6 +204,8 @@ def _set_up_changed(bench: Bench, event: Recorded[SetUpChanged]) -> Bench:
     harmless = change in HARMLESS and mode in {None, bench.firing_mode}
     if mode is not None and (bench.mode_since is None or place > bench.mode_since):
         bench = replace(bench, firing_mode=mode, mode_since=place)
+    if change == "gas":
+        bench = replace(bench, gas=None)
     return bench if harmless else _voided(bench, place, change)
 
 

@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 
 from contracts.equipment import MarkerRegistered
+from contracts.park import WeatherRecorded
 from contracts.problems import AlreadyRecorded
 from contracts.velocity import (
     AdjustChrono,
@@ -168,6 +169,26 @@ def test_figures_after_work_say_nothing_of_what_a_word_said_before_it(bench):
     bench.at(25).when(AdjustChrono(chrono=ONE, work="settings"))
     bench.at(30).when(READS_LOW)
     assert reasons(bench) == []
+
+
+def test_a_bias_that_is_typed_without_a_shot_opens_nothing_that_figures_closed(bench):
+    bench.at(20).when(READS_LOW)
+    (check,) = bench.at(21).when(CheckChrono(chrono=ONE, bias_fps=0.0))
+    assert (check.good, check.signals) == (False, ("too_few",))
+    opened(bench.at(22), "t1")
+    read(bench, 270, 271, 272)
+    assert reasons(bench) == ["chrono_untrusted"]
+
+
+def test_a_marker_whose_gas_was_changed_to_an_unsaid_one_is_held_to_the_strictest_rise(bench):
+    """CO₂ gains most with warmth."""
+    bench.when(ChangeSetUp(marker="m1", change="gas"))
+    bench.when(OpenString(test="t1", marker="m1", chrono=ONE, temperature_c=14.0))
+    read(bench, 270, 271, 272)
+    bench.given(WeatherRecorded(temperature_c=20.0))
+    assert reasons(bench) == []
+    bench.given(WeatherRecorded(temperature_c=20.1))
+    assert reasons(bench) == ["warmer_since_test"]
 
 
 def test_a_word_that_nothing_contradicts_is_a_check(bench):
