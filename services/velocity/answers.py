@@ -24,7 +24,7 @@ class Headline(NamedTuple):
 def answer(field: str, title: str, found: Judgement, rules: VelocityRules, to_come: int = 0) -> FieldAnswer:
     """One field in one line; `to_come`: readings that an open string still lacks."""
     verdict: Literal["pass", "turn_down", "inconclusive", "open"] = found.verdict
-    if to_come and verdict == "inconclusive":
+    if to_come and verdict != "turn_down":
         verdict = "open"
     words = {"pass": "pass", "inconclusive": "nothing decided", "open": "not too fast so far"}
     if verdict == "turn_down":

@@ -24,6 +24,7 @@ from services.velocity.states import BENCH, CHRONO, Bench, Limits
 
 EARLIER: Final = "Another string was too fast: that stands until the set-up is changed. "
 CHANGED: Final = Headline("inconclusive", "The set-up has been changed since: this string counts no more. Test again.")
+EXPIRED: Final = Headline("inconclusive", "It was under the limit, but too long ago to count by now. Test again.")
 
 
 class Fields(Struct, frozen=True):
@@ -68,7 +69,7 @@ def view(park: str, epoch: int, chrono: str, field: str | None, given: Given, mo
         needed=needed(rules),
         field=field,
         string=_open(shooting, given, fields, rules),
-        last=_finished(shooting, given, fields, rules),
+        last=_finished(shooting, given, fields, moment),
         strays=tuple(Shown(speed_fps=one.speed_fps, misread=one.misread) for one in shooting.strays),
         instrument=report.standing(instrument, moment.now, moment.rules),
         checks=report.chart(instrument, moment.now, rules.chrono),
@@ -102,7 +103,9 @@ def _open(
         calibre=marker.calibre,
         firing_mode=marker.firing_mode,
     )
-    to_come = max(0, needed(rules) - len(shooting.readings))
+    to_come = max(
+        1, needed(rules) - len(shooting.readings)
+    )  # it ends with a reading, however few the rules ask for by now
     return StringSoFar(
         test=string.test,
         marker=string.marker,
@@ -121,9 +124,9 @@ def _open(
 
 
 def _finished(
-    shooting: Shooting, given: Given, fields: Sequence[tuple[str, str, Limits]], rules: VelocityRules
+    shooting: Shooting, given: Given, fields: Sequence[tuple[str, str, Limits]], moment: Moment
 ) -> LastString | None:
-    test, ended = shooting.last, shooting.ended
+    test, ended, rules = shooting.last, shooting.ended, moment.rules.velocity
     if test is None or ended is None:
         return None
     marker = given.of(BENCH, test.marker)
@@ -140,7 +143,10 @@ def _finished(
             found, stands = worst, True
         answers.append(answer(name, title, found, rules))
     doubt = counted and instruments.trust_throughout(given.of(CHRONO, test.chrono), counted, rules.chrono).doubt
+    expired = counted is not None and model.expired(marker, counted, moment, None)
     over_all = CHANGED if changed else headline(answers, rules, doubtful=doubt is not None)
+    if expired and over_all.verdict in {"pass", "some"}:
+        over_all = EXPIRED
     return LastString(
         test=test.test,
         marker=test.marker,
@@ -154,7 +160,7 @@ def _finished(
         turn_down_fps=over_all.turn_down_fps,
         set_up_changed=changed,
         stands=stands,
-        fields=tuple(uncounted(one) if changed or doubt else one for one in answers),
+        fields=tuple(uncounted(one) if changed or doubt or expired else one for one in answers),
     )
 
 

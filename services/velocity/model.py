@@ -97,7 +97,7 @@ def reasons(  # noqa: PLR0913, PLR0917 - a marker, a field, a moment
         found.append(_too_fast(bench, limits, rules, tag))
     elif _verdict(bench, latest, limits, rules) == "inconclusive":
         found.append(reason("test_inconclusive", tag))
-    if _expired(bench, latest, moment, since):
+    if expired(bench, latest, moment, since):
         found.append(reason("test_expired", tag))
     found += _chrono_reasons(bench, latest, chronos, limits, rules, tag)
     if _warmer(bench, latest, weather, rules):
@@ -123,7 +123,7 @@ def _too_fast(bench: Bench, limits: Limits, rules: VelocityRules, tag: str) -> R
     return reason("too_fast", tag, " ".join(told))
 
 
-def _expired(bench: Bench, latest: Tested, moment: Moment, since: datetime | None) -> bool:
+def expired(bench: Bench, latest: Tested, moment: Moment, since: datetime | None) -> bool:
     """A player's own marker is tested for some hours of one visit, a sealed hired one until its set-up changes, any other for the day."""
     if bench.owned:
         tested_at = latest.begun[0]

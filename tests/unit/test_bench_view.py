@@ -158,3 +158,22 @@ def test_a_chronograph_or_a_field_that_the_record_does_not_know_is_refused(bench
         view(bench, "Heath")
     with pytest.raises(UnknownSubject, match="bench-1"):
         view(Scenario(SERVICE.handlers))
+
+
+def test_a_string_that_is_open_never_passes_though_the_rules_ask_for_fewer_readings_by_now(bench):
+    shot(bench, 240, 241)
+    bench.given(RulesAdopted(rules=Rules(version="v2", velocity=VelocityRules(readings=1))))
+    string = view(bench).string
+    assert (string.to_come, lines(string)[0]) == (1, "Birch 285 ft/s: not too fast so far")
+    bench.when(TakeReading(chrono=CHRONO, speed_fps=242))
+    assert lines(view(bench).last)[0] == "Birch 285 ft/s: pass"
+
+
+def test_what_passed_yesterday_is_no_pass_this_morning_and_what_was_too_fast_stays_so(bench):
+    shot(bench, 220, 221, 222)
+    assert view(bench).last.verdict == "pass"
+    last = view(bench.at(24 * 60)).last
+    assert (last.verdict, last.sentence) == ("inconclusive", benches.EXPIRED.sentence)
+    assert lines(last)[0] == "Birch 285 ft/s: not counted"
+    shot(bench.at(25 * 60), 290, 291, 292, test="t2")
+    assert view(bench.at(48 * 60)).last.verdict == "turn_down"
