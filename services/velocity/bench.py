@@ -103,9 +103,8 @@ def _open(
         calibre=marker.calibre,
         firing_mode=marker.firing_mode,
     )
-    to_come = max(
-        1, needed(rules) - len(shooting.readings)
-    )  # it ends with a reading, however few the rules ask for by now
+    lacking = needed(rules) - len(shooting.readings)
+    to_come = max(1, lacking)  # it ends with a reading, however few the rules ask for by now
     return StringSoFar(
         test=string.test,
         marker=string.marker,
