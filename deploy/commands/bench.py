@@ -126,7 +126,7 @@ class Station:
                 headers |= {"Content-Type": "text/plain; charset=utf-8"} if line else {}
                 response = self._client.request(method, self._url + path, content=line.encode(), headers=headers)
             except httpx.TransportError as error:
-                why = str(error) or type(error).__name__
+                why = f"the park's server cannot be reached ({str(error) or type(error).__name__})."
             else:
                 if response.is_success:
                     if wait > FIRST_WAIT:

@@ -339,6 +339,13 @@ def test_a_check_is_entered_in_pairs_and_opens_a_chronograph_after_work(bench):
     bench.says("#chart-words", "good")
 
 
+def test_a_check_of_too_few_shots_is_shown_as_one_that_decides_nothing(bench):
+    bench.enter("C", "280 280", "")
+    bench.says("#chart-words", "decides nothing; too few shots")
+    assert (bench.page.locator("#chart .bad").count(), bench.page.locator("#chart .word").count()) == (0, 1)
+    assert "trusted" in bench.page.get_attribute("#band", "class")
+
+
 def test_while_a_string_is_open_no_check_is_begun_since_what_is_shot_is_of_its_marker(bench):
     bench.enter(bench.marker(), "220", "C")
     bench.says("#hint", "End it first, with A")

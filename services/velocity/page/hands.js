@@ -9,7 +9,7 @@ import { readIn } from "./speeds.js";
 const TOLD_MS = 6000;
 const HINTS = {
   idle: "A scanner types the name and Enter by itself. A letter of a button and Enter does what the button does.",
-  open: "An instrument's readings come by themselves. M2 301 is a double trigger that showed 301.",
+  open: "Sent readings come by themselves. M2 301: a double trigger at 301.",
   check: "The chronograph's reading, a space, the reference's: both of the same shot.",
 };
 
