@@ -177,24 +177,25 @@ async def test_cancelled_callers_leave_neither_gaps_nor_a_stuck_log(database):
 
 async def test_killed_connections_under_load_lose_nothing_and_double_nothing(database):
     async with opened(database.url) as log:
-        answered = {}
+        answered, killed = {}, []
 
         async def caller(number):
-            for turn in range(100):
+            turn = 0
+            while turn < 100 or (len(killed) < 4 and turn < 2000):
+                turn += 1
                 one = append(draft(f"player:{number}", body=b"%d/%d" % (number, turn)))
                 answer = await log.append(one)
                 answered[one.request.id] = (answer.first, one.events[0].body)
 
-        killed = []
         kills = asyncio.create_task(_kill_until_cancelled(database.admin_url, killed))
         await asyncio.gather(*(caller(number) for number in range(32)))
         kills.cancel()
         with suppress(asyncio.CancelledError):
             await kills
-        rows = await log.tail(0, 10_000)
-        assert positions(rows) == list(range(1, 3201))
+        rows = await log.tail(0, 100_000)
+        assert positions(rows) == list(range(1, len(rows) + 1))
         leaves = {row.position: row.leaf for row in rows}
-        assert len(answered) == 3200
+        assert len(rows) == len(answered) >= 3200
         assert all(leaves[position].endswith(b"\n" + body) for position, body in answered.values())
     assert len(killed) > 3
 
