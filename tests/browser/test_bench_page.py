@@ -366,7 +366,7 @@ def test_a_person_closes_a_chronograph_whatever_it_reads(bench):
 def test_what_is_typed_while_the_network_is_away_is_kept_shown_as_unsent_and_recorded_once_it_is_back(bench):
     marker = bench.marker()
     bench.enter(marker, "220")
-    bench.says("#shots", "220")
+    expect(bench.page.locator("#shots .reading:not(.pending)")).to_have_count(1, timeout=WITHIN)
     bench.page.context.set_offline(True)
     bench.enter("221", "222")
     bench.page.wait_for_selector("body.stale", timeout=WITHIN)
@@ -382,7 +382,7 @@ def test_what_is_typed_while_the_network_is_away_is_kept_shown_as_unsent_and_rec
 
 def test_what_is_not_sent_yet_outlasts_a_reload(bench):
     bench.enter(bench.marker(), "220")
-    bench.says("#shots", "220")
+    expect(bench.page.locator("#shots .reading:not(.pending)")).to_have_count(1, timeout=WITHIN)
     bench.page.route("**/velocity/take-reading", lambda route: route.abort())
     bench.enter("221", "222")
     bench.says("#link", "2 not sent yet")

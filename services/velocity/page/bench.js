@@ -146,6 +146,7 @@ follower.addEventListener("refused", refused);
 outbox.addEventListener("moved", draw);
 outbox.addEventListener("refused", refused);
 outbox.addEventListener("cut", () => follower.lost());
+outbox.addEventListener("answered", () => follower.found());
 setInterval(() => {
   if (follower.view) of("clock").textContent = clock(now());
 }, 1000);

@@ -80,7 +80,7 @@ export const newTest = () => `string-${uuid7()}`;
 
 /**
  * What this page records: one after another, each under one key until the park has answered it. What is not sent yet outlasts a reload.
- * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, and "cut" where the network is away.
+ * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, "cut" where the network is away, "answered" with each receipt.
  */
 export class Outbox extends EventTarget {
   #waiting = JSON.parse(sessionStorage.getItem(UNSENT) ?? "[]");
@@ -128,6 +128,7 @@ export class Outbox extends EventTarget {
         });
         this.#recorded.push({ ...next, receipt });
         this.saw(this.#seen);
+        this.dispatchEvent(new Event("answered"));
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
         if (error.status === 401 || error.status === 403) {
