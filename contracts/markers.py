@@ -59,7 +59,8 @@ class MarkerAtBench(_Shown, frozen=True, kw_only=True):
     marker: str
     calibre: Calibre | None = None
     firing_mode: FiringMode
-    gas: Gas
+    gas: Gas | None = None
+    """Absent once it was changed: the record does not say to which."""
     owned: bool
     """A player's own; else for hire."""
     unit: Literal["fps", "mps", "joules"]

@@ -68,7 +68,7 @@ class ChronoRules(_Rules, frozen=True, kw_only=True):
     ewma_width: Annotated[float, Meta(ge=1, le=6)] = 3.0
     hours: Annotated[float, Meta(gt=0, le=48)] = 4.0
     """A good check holds for this long; what is measured later waits for the next."""
-    disagree_risk: Annotated[float, Meta(gt=0, le=0.25)] = 0.01
+    disagree_risk: Annotated[float, Meta(ge=1e-6, le=0.25)] = 0.01
     """How unlikely the difference of two chronographs over the same markers must be by chance before it is said that they disagree."""
 
 
@@ -79,7 +79,7 @@ class VelocityRules(_Rules, frozen=True, kw_only=True):
     """How many readings make a string. It is judged when they are there, and not shot on until it passes."""
     basis: Literal["every", "mean", "next_shot"] = "every"
     """What must be under the limit: every reading; the mean with its guard band; the upper bound of the next shot."""
-    risk: Annotated[float, Meta(gt=0, le=0.25)] = 0.05
+    risk: Annotated[float, Meta(ge=1e-6, le=0.25)] = 0.05
     """Of a wrong pass, for the last two: a marker at or over the limit passes at most this often (JCGM 106; ISO 14253-1 takes 0.05)."""
     instrument_u_fps: Annotated[float, Meta(ge=0, le=20)] = 1.0
     """The chronograph's standard uncertainty, its display's rounding included."""

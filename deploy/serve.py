@@ -5,6 +5,7 @@ import secrets
 import signal
 import socket
 import sys
+from contextlib import AsyncExitStack
 from pathlib import Path
 
 import httpx
@@ -25,6 +26,8 @@ from deploy.state import private_folder, replace_private
 from services.core.auth import Devices
 from services.core.garbage import look_seldom
 
+Keys = dict[str, str]
+"""Each device's key, by its name."""
 BLANK = "blank"
 FIRST_DEVICE: dict[str, frozenset[Role]] = {"office": frozenset({"manager"})}
 
@@ -60,15 +63,18 @@ async def serve(database_url: str, bus: BusUrls, made: socket.socket, state: Pat
     park, clock = plan.park, RunningClock()
     stop = _on_signal()
     outside = private_folder(state / "outside")
-    async with running(database_url, bus, [park], SERVICES, PROJECTIONS, clock, outside) as up, listening(up.app, made):
-        host, port = made.getsockname()[:2]
-        address = f"http://{host}:{port}"
+    host, port = made.getsockname()[:2]
+    address = f"http://{host}:{port}"
+    async with (
+        running(database_url, bus, [park], SERVICES, PROJECTIONS, clock, outside) as up,
+        AsyncExitStack() as served,
+    ):
         head = await up.parks[park].log.head()
-        summary = None
-        if head.position == 0 and not plan.empty:
-            summary = await _play(up, park, address, clock, plan, state, stop)
-        elif not plan.once:
-            await _resume(up, park, clock, state)
+        fresh = head.position == 0 and not plan.empty
+        # Before anybody is answered the clock is right, and the keys lie where they are said to.
+        keys = await _begin(up, park, clock, state) if fresh else await _resume(up, park, clock, state)
+        await served.enter_async_context(listening(up.app, made))
+        summary = await _play(up, park, address, keys, clock, plan, stop) if fresh else None
         if plan.once or stop.is_set():
             return summary
         tell(f"The board: {address}/parks/{park}/board")
@@ -84,13 +90,17 @@ def _on_signal() -> asyncio.Event:
     return stop
 
 
+async def _begin(up: Running, park: str, clock: RunningClock, state: Path) -> Keys:
+    """An invented day is to be played: its clock stands at its opening, its stations have their keys."""
+    clock.set(opening_time(clock.now()))
+    return await enrol(up.devices, park, DEVICES, state)
+
+
 async def _play(  # noqa: PLR0913, PLR0917
-    up: Running, park: str, address: str, clock: RunningClock, plan: Plan, state: Path, stop: asyncio.Event
+    up: Running, park: str, address: str, keys: Keys, clock: RunningClock, plan: Plan, stop: asyncio.Event
 ) -> Summary | None:
     """Play the day unless a signal comes first."""
-    clock.set(opening_time(clock.now()))
     tell(f"Playing a day at Larchmoor, seed {plan.seed}. Watch it: {address}/parks/{park}/board")
-    keys = await enrol(up.devices, park, DEVICES, state)
     day = asyncio.ensure_future(play(up, park, address, keys, clock, plan.seed, tell))
     ending = asyncio.ensure_future(stop.wait())
     await asyncio.wait({day, ending}, return_when=asyncio.FIRST_COMPLETED)
@@ -109,24 +119,23 @@ async def _play(  # noqa: PLR0913, PLR0917
     return summary
 
 
-async def _resume(up: Running, park: str, clock: RunningClock, state: Path) -> None:
+async def _resume(up: Running, park: str, clock: RunningClock, state: Path) -> Keys:
     """Go on where the log ends: the park's clock never runs behind it."""
     rows = await up.parks[park].log.tail(max(0, (await up.parks[park].log.head()).position - 1), 1)
     if rows:
         clock.not_before(leaf.decode(rows[0].leaf).recorded_at)
         tell(f"{park} goes on: {rows[0].position} events are on record.")
-    if not _keys(state, park).exists():
-        await enrol(up.devices, park, FIRST_DEVICE, state)
+    return await enrol(up.devices, park, FIRST_DEVICE, state)
 
 
 def _keys(state: Path, park: str) -> Path:
     return state / f"keys-{park}.json"
 
 
-async def enrol(devices: Devices, park: str, wanted: dict[str, frozenset[Role]], state: Path) -> dict[str, str]:
+async def enrol(devices: Devices, park: str, wanted: dict[str, frozenset[Role]], state: Path) -> Keys:
     """Enrol devices and keep their keys in a file that only this account can read; a run broken off before left it there."""
     if _keys(state, park).exists():
-        return msgspec.json.decode(_keys(state, park).read_bytes(), type=dict[str, str])
+        return msgspec.json.decode(_keys(state, park).read_bytes(), type=Keys)
     keys = {name: await devices.enrol(park, name, roles, name) for name, roles in wanted.items()}
     replace_private(_keys(state, park), msgspec.json.format(msgspec.json.encode(keys), indent=2))
     return keys

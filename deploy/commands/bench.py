@@ -49,8 +49,11 @@ def bench(*, chrono: str, url: str, key_file: Path) -> None:
         sys.exit(f"fieldledger: {key_file} cannot be read: {error.strerror}.")
     with httpx.Client(headers={"Authorization": f"Bearer {key}"}, timeout=ANSWERS_WITHIN) as client:
         station = Station(client, url.rstrip("/"), chrono)
-        for line in _as_they_come(sys.stdin):
-            station.record(line)
+        with open(
+            sys.stdin.fileno(), encoding="utf-8", errors="replace", closefd=False
+        ) as source:  # noise is a line that does not fit, and no end
+            for line in _as_they_come(source):
+                station.record(line)
 
 
 def stamped(line: str, now: datetime) -> str:
@@ -63,15 +66,23 @@ def stamped(line: str, now: datetime) -> str:
 
 def _as_they_come(source: TextIO) -> Iterable[str]:
     """The lines of a source, each stamped when it came, though the one before it still waits for an answer."""
-    waiting: queue.SimpleQueue[str | None] = queue.SimpleQueue()
+    waiting: queue.SimpleQueue[str | OSError | None] = queue.SimpleQueue()
 
     def read() -> None:
-        for line in source:
-            waiting.put(stamped(line, datetime.now(UTC)))
-        waiting.put(None)
+        try:
+            for line in source:
+                waiting.put(stamped(line, datetime.now(UTC)))
+            waiting.put(None)
+        except OSError as error:
+            waiting.put(error)
 
     threading.Thread(target=read, daemon=True).start()
-    return iter(waiting.get, None)
+    while (line := waiting.get()) is not None:
+        if isinstance(line, OSError):
+            sys.exit(
+                f"fieldledger: the chronograph can no longer be read: {line.strerror}. All that came before was sent."
+            )
+        yield line
 
 
 class Station:
@@ -115,7 +126,7 @@ class Station:
                 headers |= {"Content-Type": "text/plain; charset=utf-8"} if line else {}
                 response = self._client.request(method, self._url + path, content=line.encode(), headers=headers)
             except httpx.TransportError as error:
-                why = str(error) or type(error).__name__
+                why = f"the park's server cannot be reached ({str(error) or type(error).__name__})."
             else:
                 if response.is_success:
                     if wait > FIRST_WAIT:

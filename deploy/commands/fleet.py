@@ -18,7 +18,14 @@ WIDTH: Final = 110
 COLUMNS: Final = f"{'':20}{'strings':>8}{'mean':>7}{'ft/s an h':>11}{'sd':>6}{'uses':>6}{'stopped':>9}"
 
 
-def fleet(*, since: date | None = None, until: date | None = None, park: str | None = None, json: bool = False) -> None:
+def fleet(
+    *,
+    since: date | None = None,
+    until: date | None = None,
+    park: str | None = None,
+    json: bool = False,
+    every: bool = False,
+) -> None:
     """Tell which hired markers, and which models, creep, spread or stop, from their history across days.
 
     Parameters
@@ -31,12 +38,14 @@ def fleet(*, since: date | None = None, until: date | None = None, park: str | N
         Which park, where there are several.
     json
         As JSON, for a program.
+    every
+        A line for every marker, also where one string leaves nothing to compare.
 
     """
     if since is not None and until is not None and until < since:
         sys.exit(f"fieldledger: --since {since} is after --until {until}: exchange them.")
     found = answered(_asked(since, until, park))
-    text = msgspec.json.format(msgspec.json.encode(found)).decode() if json else "\n".join(told(found))
+    text = msgspec.json.format(msgspec.json.encode(found)).decode() if json else "\n".join(told(found, every=every))
     sys.stdout.write(f"{text}\n")
 
 
@@ -47,15 +56,19 @@ async def _asked(since: date | None, until: date | None, park: str | None) -> Fl
         return await fleet_report(pool, where, since, until)
 
 
-def told(found: FleetReport) -> Iterator[str]:
-    """The report for somebody who keeps the gear: what was found, then a line for each model and marker."""
+def told(found: FleetReport, *, every: bool = True) -> Iterator[str]:
+    """The report for somebody who keeps the gear: what was found, then a line for each model, and for each marker that can be compared, or `every`."""
     days = f"from {found.since or 'the first day that is kept'} to {found.until or 'today'}"
     yield f"{len(found.markers)} hired markers, {days}; {found.looks} looks, at a false discovery rate of {found.level:g}."
     sentences = [one.sentence for looked in (*found.models, *found.markers) for one in looked.results if one.found]
     yield "" if sentences else "Nothing was found that chance alone would not show."
     yield from (fill(sentence, WIDTH, subsequent_indent="    ") for sentence in sentences)
     yield from _table("Models", found.models)
-    yield from _table("Markers", found.markers)
+    listed = [one for one in found.markers if every or one.results or one.stoppages]
+    yield from _table("Markers", listed)
+    left = len(found.markers) - len(listed)
+    if left:
+        yield f"\n{left} more have one string, or none, and nothing to compare it with yet: --every lists them."
     yield ""
     yield fill(found.note, WIDTH)
 

@@ -1,6 +1,8 @@
 """The projection that keeps folds as rows: for each tag the states of every fold over it."""
 
 from collections.abc import Callable, Iterable, Mapping, MutableMapping, Sequence
+from functools import cached_property
+from hashlib import sha256
 from typing import Any
 
 import msgspec
@@ -30,6 +32,14 @@ class Folds:
     @property
     def name(self) -> str:
         return self._name
+
+    @cached_property
+    def shape(self) -> str:
+        """A digest of what each fold keeps, and of which events it minds."""
+        states = [type(fold.start("")) for folds in self.by_prefix.values() for fold in folds]
+        schemas, parts = msgspec.json.schema_components(states)
+        minds = [(fold.name, sorted(fold.types)) for folds in self.by_prefix.values() for fold in folds]
+        return sha256(_encoder.encode((list(self.by_prefix), minds, schemas, parts))).hexdigest()
 
     def _minding(self, data: type[Data]) -> Minding:
         """For each prefix what this class of event does to the states of a tag: where, whether it begins anew, how it evolves."""

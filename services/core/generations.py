@@ -14,16 +14,19 @@ FROM projection.checkpoint c LEFT JOIN log.park_head h USING (park)
 _LOCK_LIVE = _CHECKPOINT + "WHERE c.name = $1 AND c.park = $2 AND c.live FOR UPDATE OF c"
 _LOCK = _CHECKPOINT + "WHERE c.generation = $1 FOR UPDATE OF c"
 _FIRST = """
-INSERT INTO projection.checkpoint (name, park, live) VALUES ($1, $2, true)
+INSERT INTO projection.checkpoint (name, park, live, shape) VALUES ($1, $2, true, $3)
 ON CONFLICT (name, park) WHERE live DO NOTHING
 """
-_BEGIN = "INSERT INTO projection.checkpoint (name, park, live) VALUES ($1, $2, false) RETURNING generation"
+_BEGIN = "INSERT INTO projection.checkpoint (name, park, live, shape) VALUES ($1, $2, false, $3) RETURNING generation"
 _LOAD = "SELECT tag, state FROM projection.state WHERE generation = $1 AND tag = ANY ($2::text[])"
 _SAVE = """
 WITH advanced AS (UPDATE projection.checkpoint SET epoch = $2, position = $3 WHERE generation = $1)
 INSERT INTO projection.state AS s (generation, tag, position, state)
 SELECT $1, * FROM unnest($4::text[], $5::bigint[], $6::bytea[])
 ON CONFLICT (generation, tag) DO UPDATE SET position = excluded.position, state = excluded.state
+"""
+_RETIRE_OTHERS = """
+UPDATE projection.checkpoint SET live = false WHERE name = $1 AND park = $2 AND live AND shape <> $3 RETURNING generation
 """
 _RETIRE = "UPDATE projection.checkpoint SET live = false WHERE generation = $1"
 _ELECT = "UPDATE projection.checkpoint SET live = true WHERE generation = $1"
@@ -80,10 +83,10 @@ class Differences(Struct, frozen=True):
     live: dict[str, bytes | None]
 
 
-async def lock_live(connection: asyncpg.Connection, name: str, park: str) -> Checkpoint:
-    """Hold the live generation's checkpoint until the transaction ends; the first call makes it."""
+async def lock_live(connection: asyncpg.Connection, name: str, park: str, shape: str) -> Checkpoint:
+    """Hold the live generation's checkpoint until the transaction ends; the first call makes it, with rows of this shape to come."""
     while (row := await connection.fetchrow(_LOCK_LIVE, name, park)) is None:
-        await connection.execute(_FIRST, name, park)
+        await connection.execute(_FIRST, name, park, shape)
     return _checkpoint(row)
 
 
@@ -107,9 +110,14 @@ async def save(
     await connection.execute(_SAVE, at.generation, at.epoch, position, tags, positions, states)
 
 
-async def begin(connection: asyncpg.Connection, name: str, park: str) -> int:
+async def retire_others(connection: asyncpg.Connection, name: str, park: str, shape: str) -> bool:
+    """Take a live generation whose rows are of another shape out of use; whether there was one. The next one begins with the log's first event."""
+    return await connection.fetchval(_RETIRE_OTHERS, name, park, shape) is not None
+
+
+async def begin(connection: asyncpg.Connection, name: str, park: str, shape: str) -> int:
     """A new, empty generation beside the live one."""
-    return int(await connection.fetchval(_BEGIN, name, park))
+    return int(await connection.fetchval(_BEGIN, name, park, shape))
 
 
 async def switch(connection: asyncpg.Connection, live: int, successor: int) -> None:

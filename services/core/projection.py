@@ -16,6 +16,11 @@ class Projection(Protocol[S]):
     @property
     def name(self) -> str: ...
 
+    @property
+    def shape(self) -> str:
+        """Names the form of the rows: another name, and a start makes them again from the log."""
+        ...
+
     def tags(self, event: Recorded[Any]) -> Iterable[str]:
         """The tags whose states must be at hand when this event is applied."""
         ...

@@ -74,7 +74,9 @@ class Projector:
             while True:
                 try:
                     if not opened:
-                        for track in self._tracks.values():
+                        for name, track in self._tracks.items():
+                            if await track.renew():
+                                _logger.info("rows of another version are made again", name=name, park=track.park)
                             await track.open()
                         opened = True
                     await self._step()

@@ -37,7 +37,7 @@ async def rebuild(projection: Projection[Any], log: Log, pool: Pool) -> None:
     async with _beside(projection, log, pool) as (connection, track, generation):
         await track.replay(log)
         async with connection.transaction():
-            live = await generations.lock_live(connection, projection.name, log.park)
+            live = await generations.lock_live(connection, projection.name, log.park, projection.shape)
             await track.replay(log, until=live.position)
             await generations.switch(connection, live.generation, generation)
 
@@ -79,7 +79,7 @@ async def check(projection: Projection[Any], log: Log, pool: Pool) -> Differs | 
     async with _beside(projection, log, pool) as (connection, track, generation):
         await track.replay(log, until=live_track.position)
         async with connection.transaction():
-            live = await generations.lock_live(connection, projection.name, log.park)
+            live = await generations.lock_live(connection, projection.name, log.park, projection.shape)
             await track.replay(log, until=live.position)
             found = await generations.differences(connection, live.generation, generation, _COMPARED)
     head = (await log.head()).position
@@ -107,7 +107,7 @@ async def _beside(
             raise RebuildUnderWay(f"{name} of {park} is being rebuilt or checked already")
         try:
             await generations.drop_spares(connection, name, park)
-            generation = await generations.begin(connection, name, park)
+            generation = await generations.begin(connection, name, park, projection.shape)
             yield connection, Track(projection, park, pool, generation), generation
         finally:
             await generations.drop_spares(connection, name, park)

@@ -36,6 +36,15 @@ class Track(Generic[S]):
         self._states: dict[str, S] = {}
         self._states_as_of: tuple[int, int] | None = None
 
+    async def renew(self) -> bool:
+        """Begin anew where the rows are of another shape, as another version of this software has left them; whether they were."""
+        name, shape = self.projection.name, self.projection.shape
+        async with self._pool.connection() as connection:
+            if not await generations.retire_others(connection, name, self.park, shape):
+                return False
+            await generations.drop_spares(connection, name, self.park)
+        return True
+
     async def open(self) -> None:
         """Begin where the checkpoint is."""
         async with self._pool.connection() as connection, connection.transaction():
@@ -49,7 +58,7 @@ class Track(Generic[S]):
     async def _lock(self, connection: asyncpg.Connection) -> Checkpoint:
         if self._generation is not None:
             return await generations.lock(connection, self._generation)
-        return await generations.lock_live(connection, self.projection.name, self.park)
+        return await generations.lock_live(connection, self.projection.name, self.park, self.projection.shape)
 
     async def project(self, events: Events, epoch: int | None = None) -> None:
         """Take in the events behind `position`, dense and in order, at most BATCH: rows and checkpoint in one transaction.

@@ -98,10 +98,10 @@ async def check(park: str, pool: Pool, outside: Outside, tell: Tell, limit: int 
     findings = _Findings(limit)
     async with pool.connection() as connection:
         rows = Rows(connection, park)
-        witness = Witness(park, _keys(outside, findings))
         async with connection.transaction():
             # Nobody is just keeping a checkpoint in one place and not yet in the other, or has a key adopted and not yet signed with it.
             await connection.execute(SIGNING, park)
+            witness = Witness(park, _keys(outside, findings))
             inside, notes = await rows.checkpoints(), _notes(outside, findings)
             head = await rows.head()
         findings.add(witness.read(inside, notes))

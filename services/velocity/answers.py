@@ -24,7 +24,7 @@ class Headline(NamedTuple):
 def answer(field: str, title: str, found: Judgement, rules: VelocityRules, to_come: int = 0) -> FieldAnswer:
     """One field in one line; `to_come`: readings that an open string still lacks."""
     verdict: Literal["pass", "turn_down", "inconclusive", "open"] = found.verdict
-    if to_come and verdict == "inconclusive":
+    if to_come and verdict != "turn_down":
         verdict = "open"
     words = {"pass": "pass", "inconclusive": "nothing decided", "open": "not too fast so far"}
     if verdict == "turn_down":
@@ -38,7 +38,7 @@ def uncounted(one: FieldAnswer) -> FieldAnswer:
     """The answer of a string that does not count: what would pass is no pass, what is too fast stays so."""
     if one.verdict != "pass":
         return one
-    line = f"{one.title} {one.judgement.bound.stated}: under it, but not counted"
+    line = f"{one.title} {one.judgement.bound.stated}: not counted"
     return replace(one, verdict="inconclusive", line=line)
 
 
@@ -59,7 +59,7 @@ def _passing(answers: Sequence[FieldAnswer], *, doubtful: bool) -> Headline:
     if doubtful:
         return Headline(
             "inconclusive",
-            "Under the limit, but the chronograph cannot be trusted: beside it stands what is to be done.",
+            "Under the limit, but what measured it could not be trusted: this counts for no field. Measure it again on a chronograph that can be.",
         )
     if len(passing) == len(answers):
         return Headline(
@@ -78,4 +78,4 @@ def _turned_down(answers: Sequence[FieldAnswer], rules: VelocityRules) -> Headli
         return Headline("turn_down", rate.judgement.sentence, min(known, default=None))
     least, most = (shown_difference(turn, rules) for turn in (min(known), max(known)))
     by = f"by about {least}" if least == most else f"by about {least} for the least strict field, {most} for all"
-    return Headline("turn_down", f"Turn down {by}. Record that, and test again.", min(known))
+    return Headline("turn_down", f"Turn down {by}. Record that, and test it again.", min(known))

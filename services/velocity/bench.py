@@ -22,8 +22,9 @@ from services.velocity.limits import ball_mass, of_field, strictest
 from services.velocity.shooting import SHOOTING, Shooting
 from services.velocity.states import BENCH, CHRONO, Bench, Limits
 
-EARLIER: Final = "An earlier string was too fast: that stands until the set-up is changed. "
+EARLIER: Final = "Another string was too fast: that stands until the set-up is changed. "
 CHANGED: Final = Headline("inconclusive", "The set-up has been changed since: this string counts no more. Test again.")
+EXPIRED: Final = Headline("inconclusive", "It was under the limit, but too long ago to count by now. Test again.")
 
 
 class Fields(Struct, frozen=True):
@@ -68,7 +69,7 @@ def view(park: str, epoch: int, chrono: str, field: str | None, given: Given, mo
         needed=needed(rules),
         field=field,
         string=_open(shooting, given, fields, rules),
-        last=_finished(shooting, given, fields, rules),
+        last=_finished(shooting, given, fields, moment),
         strays=tuple(Shown(speed_fps=one.speed_fps, misread=one.misread) for one in shooting.strays),
         instrument=report.standing(instrument, moment.now, moment.rules),
         checks=report.chart(instrument, moment.now, rules.chrono),
@@ -102,7 +103,8 @@ def _open(
         calibre=marker.calibre,
         firing_mode=marker.firing_mode,
     )
-    to_come = max(0, needed(rules) - len(shooting.readings))
+    lacking = needed(rules) - len(shooting.readings)
+    to_come = max(1, lacking)  # it ends with a reading, however few the rules ask for by now
     return StringSoFar(
         test=string.test,
         marker=string.marker,
@@ -121,14 +123,15 @@ def _open(
 
 
 def _finished(
-    shooting: Shooting, given: Given, fields: Sequence[tuple[str, str, Limits]], rules: VelocityRules
+    shooting: Shooting, given: Given, fields: Sequence[tuple[str, str, Limits]], moment: Moment
 ) -> LastString | None:
-    test, ended = shooting.last, shooting.ended
+    test, ended, rules = shooting.last, shooting.ended, moment.rules.velocity
     if test is None or ended is None:
         return None
     marker = given.of(BENCH, test.marker)
     ball_g = ball_mass(marker.calibre, test.ball_g, rules)
-    changed = all(one.test != test.test for one in marker.tests)
+    counted = next((one for one in marker.tests if (one.test, one.chrono) == (test.test, test.chrono)), None)
+    changed = counted is None
     own = _shot(test, marker, ball_g)
     answers: list[FieldAnswer] = []
     stands = False
@@ -138,8 +141,11 @@ def _finished(
         if worst is not None and worst.verdict == "turn_down" and found.verdict != "turn_down":
             found, stands = worst, True
         answers.append(answer(name, title, found, rules))
-    doubt = instruments.trust(given.of(CHRONO, test.chrono), ended, rules.chrono).doubt
+    doubt = counted and instruments.trust_throughout(given.of(CHRONO, test.chrono), counted, rules.chrono).doubt
+    expired = counted is not None and model.expired(marker, counted, moment, None)
     over_all = CHANGED if changed else headline(answers, rules, doubtful=doubt is not None)
+    if expired and over_all.verdict in {"pass", "some"}:
+        over_all = EXPIRED
     return LastString(
         test=test.test,
         marker=test.marker,
@@ -153,7 +159,7 @@ def _finished(
         turn_down_fps=over_all.turn_down_fps,
         set_up_changed=changed,
         stands=stands,
-        fields=tuple(uncounted(one) if changed or doubt else one for one in answers),
+        fields=tuple(uncounted(one) if changed or doubt or expired else one for one in answers),
     )
 
 

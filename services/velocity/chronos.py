@@ -8,14 +8,14 @@ decides nothing. Work on it begins its charts anew, and hides what it read betwe
 from collections.abc import Sequence
 from datetime import timedelta
 from itertools import takewhile
-from math import fsum
+from math import fsum, inf
 from typing import Final, Literal, NamedTuple
 
 from contracts.problems import RuleForbids
 from contracts.rules import ChronoRules
 from contracts.velocity import CheckChrono, ChronoChecked, Signal
 from services.velocity.metrology.charts import Point, ewma, shewhart
-from services.velocity.states import Check, Chrono, Place
+from services.velocity.states import Check, Chrono, Place, Tested
 
 FIGURES: Final = frozenset({"bias", "shewhart", "ewma"})
 """Signals that come from what was read, not from a person's word."""
@@ -39,7 +39,7 @@ def trust(chrono: Chrono, place: Place, rules: ChronoRules) -> Trust:
     Where the check before is longer ago than the rules allow, the next one must be there, and good.
     """
     before = last(chrono, place)
-    after = next((one for one in chrono.checks if one.place > place and one.decides), None)
+    after = _next(chrono, place)
     if before is None:
         return Trust("never_checked")
     if any(work > before.place and (after is None or work < after.place) for work in chrono.works):
@@ -52,9 +52,27 @@ def trust(chrono: Chrono, place: Place, rules: ChronoRules) -> Trust:
     return Trust("check_overdue" if overdue else None)
 
 
+def trust_throughout(chrono: Chrono, tested: Tested, rules: ChronoRules) -> Trust:
+    """Whether a string counts: its chronograph must have been trusted when it was opened and when it ended, else the worse of the two is said."""
+    found = [trust(chrono, place, rules) for place in (tested.begun, tested.place)]
+    doubted = [one for one in found if not one.trusted]
+    return min(doubted, key=lambda one: -inf if one.bias_fps is None else one.bias_fps, default=Trust(None))
+
+
 def last(chrono: Chrono, place: Place) -> Check | None:
     """The last check before a moment that decides anything."""
     return next((one for one in reversed(chrono.checks) if one.place < place and one.decides), None)
+
+
+def _next(chrono: Chrono, place: Place) -> Check | None:
+    """The next check after a moment that decides anything; good words are passed over where the figures behind them, before any work, speak against them."""
+    later = [one for one in chrono.checks if one.place > place and one.decides]
+    words = list(takewhile(lambda one: one.good and not one.shots, later))
+    behind = later[len(words)] if len(words) < len(later) else None
+    if words and behind is not None and not FIGURES.isdisjoint(behind.signals):
+        worked = any(words[0].place < work < behind.place for work in chrono.works)
+        return words[0] if worked else behind
+    return later[0] if later else None
 
 
 def _off_by(chrono: Chrono, check: Check, rules: ChronoRules) -> float | None:
@@ -86,10 +104,7 @@ def checked(command: CheckChrono, chrono: Chrono, place: Place, rules: ChronoRul
         )
     bias = (fsum(readings) - fsum(references)) / len(readings) if readings else command.bias_fps
     found: list[Signal] = [] if command.good else ["person"]
-    shows_too_little = (
-        len(readings) < rules.check_readings if readings else bias is None and _closed_by_figures(chrono, place)
-    )
-    if shows_too_little:
+    if len(readings) < rules.check_readings if readings else _closed_by_figures(chrono, place):
         found.append("too_few")
     if bias is not None:
         found += charted([*values(chrono, place), bias], rules)

@@ -183,4 +183,4 @@ def _sentence(  # noqa: PLR0913, PLR0917 - a sentence about all of it
         orders.append(f"Turn down by about {shown_difference(turn, rules)} for {bound.stated}")
     if _too_fast_a_rate(shot, bound):
         orders.append(f"Set the rate of fire down: {shot.rate_bps:g} balls a second, {bound.rate_bps:g} allowed")
-    return f"{'. '.join(orders)}. Record that, and test again."
+    return f"{'. '.join(orders)}. Record that, and test it again."

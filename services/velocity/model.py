@@ -12,7 +12,8 @@ from datetime import datetime, timedelta
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Reason
-from contracts.judgement import Bound, Judgement
+from contracts.judgement import Bound, Judgement, Verdict
+from contracts.problems import AlreadyRecorded
 from contracts.reasons import reason
 from contracts.rules import VelocityRules
 from contracts.velocity import (
@@ -56,11 +57,24 @@ def bound_of(bench: Bench, tested: Tested, limits: Limits, rules: VelocityRules)
 
 def judged(bench: Bench, limits: Limits, rules: VelocityRules) -> Judgement | None:
     """What a marker's strings in its present set-up say about a field: the worst that turned it down stands until the set-up changes, else the latest."""
-    found = [judgement(shot(bench, one, rules), bound_of(bench, one, limits, rules), rules) for one in bench.tests]
-    fast = [one for one in found if one.verdict == "turn_down"]
+
+    def said(one: Tested) -> Judgement:
+        return judgement(shot(bench, one, rules), bound_of(bench, one, limits, rules), rules)
+
+    fast = [said(one) for one in _too_fast_strings(bench, limits, rules)]
     if fast:
         return min(fast, key=lambda one: math.inf if one.margin_fps is None else one.margin_fps)
-    return found[-1] if found else None
+    return said(bench.tests[-1]) if bench.tests else None
+
+
+def _too_fast_strings(bench: Bench, limits: Limits, rules: VelocityRules) -> list[Tested]:
+    """The strings of the present set-up that turn the marker down; one that is still being shot does so with what it has read."""
+    open_still = (one for one in bench.opened if bench.voided is None or one.begun > bench.voided)
+    return [one for one in (*bench.tests, *open_still) if _verdict(bench, one, limits, rules) == "turn_down"]
+
+
+def _verdict(bench: Bench, tested: Tested, limits: Limits, rules: VelocityRules) -> Verdict:
+    return verdict(shot(bench, tested, rules), bound_of(bench, tested, limits, rules), rules)[0]
 
 
 def reasons(  # noqa: PLR0913, PLR0917 - a marker, a field, a moment
@@ -79,12 +93,11 @@ def reasons(  # noqa: PLR0913, PLR0917 - a marker, a field, a moment
         return [reason(code, tag)]
     found: list[Reason] = []
     latest = bench.tests[-1]
-    verdicts = [verdict(shot(bench, one, rules), bound_of(bench, one, limits, rules), rules)[0] for one in bench.tests]
-    if "turn_down" in verdicts:
+    if _too_fast_strings(bench, limits, rules):
         found.append(_too_fast(bench, limits, rules, tag))
-    elif verdicts[-1] == "inconclusive":
+    elif _verdict(bench, latest, limits, rules) == "inconclusive":
         found.append(reason("test_inconclusive", tag))
-    if _expired(bench, latest, moment, since):
+    if expired(bench, latest, moment, since):
         found.append(reason("test_expired", tag))
     found += _chrono_reasons(bench, latest, chronos, limits, rules, tag)
     if _warmer(bench, latest, weather, rules):
@@ -110,10 +123,10 @@ def _too_fast(bench: Bench, limits: Limits, rules: VelocityRules, tag: str) -> R
     return reason("too_fast", tag, " ".join(told))
 
 
-def _expired(bench: Bench, latest: Tested, moment: Moment, since: datetime | None) -> bool:
+def expired(bench: Bench, latest: Tested, moment: Moment, since: datetime | None) -> bool:
     """A player's own marker is tested for some hours of one visit, a sealed hired one until its set-up changes, any other for the day."""
     if bench.owned:
-        tested_at = latest.place[0]
+        tested_at = latest.begun[0]
         lasts = timedelta(hours=moment.rules.velocity.own_marker_hours)
         return moment.now - tested_at > lasts or (since is not None and tested_at < since)
     return not latest.sealed and latest.day != moment.day
@@ -123,7 +136,7 @@ def _chrono_reasons(  # noqa: PLR0913, PLR0917 - the same, and what measured it
     bench: Bench, latest: Tested, chronos: Mapping[str, Chrono], limits: Limits, rules: VelocityRules, tag: str
 ) -> list[Reason]:
     """A chronograph found out of control: corrected by its bias the readings must still pass; a bias unknown clears nobody."""
-    trust = instruments.trust(chronos.get(latest.chrono, Chrono(latest.chrono)), latest.place, rules.chrono)
+    trust = instruments.trust_throughout(chronos.get(latest.chrono, Chrono(latest.chrono)), latest, rules.chrono)
     if trust.trusted or (trust.bias_fps is not None and passes_corrected(bench, latest, trust.bias_fps, limits, rules)):
         return []
     return [reason("chrono_untrusted", tag)]
@@ -135,15 +148,19 @@ def passes_corrected(bench: Bench, tested: Tested, bias_fps: float, limits: Limi
         one if one.speed_fps is None else replace(one, speed_fps=one.speed_fps - bias_fps) for one in tested.misreads
     )
     readings = tuple(speed - bias_fps for speed in tested.readings)
-    corrected = shot(bench, replace(tested, readings=readings, misreads=misreads), rules)
-    return verdict(corrected, bound_of(bench, tested, limits, rules), rules)[0] == "pass"
+    return _verdict(bench, replace(tested, readings=readings, misreads=misreads), limits, rules) == "pass"
 
 
 def _warmer(bench: Bench, latest: Tested, weather: Weather, rules: VelocityRules) -> bool:
     if latest.temperature_c is None or weather.temperature_c is None:
         return False
-    allowed = rules.rise_co2_c if bench.gas == "co2" else rules.rise_air_c
-    return weather.temperature_c - latest.temperature_c > allowed
+    return weather.temperature_c - latest.temperature_c > rise_allowed(bench, rules)
+
+
+def rise_allowed(bench: Bench, rules: VelocityRules) -> float:
+    """The rise in temperature in kelvin up to which a string counts: the stricter rule's where the gas is not known."""
+    known = {"air": rules.rise_air_c, "co2": rules.rise_co2_c}
+    return min(known.values()) if bench.gas is None else known[bench.gas]
 
 
 def register_chrono(command: RegisterChrono, given: Given, _: Moment) -> Iterable[Data]:
@@ -165,8 +182,10 @@ def adjust_chrono(command: AdjustChrono, given: Given, _: Moment) -> Iterable[Da
 
 
 def record_test(command: TestMarker, given: Given, moment: Moment) -> Iterable[Data]:
-    must_know(given.of(BENCH, command.marker).registered, f"marker:{command.marker}")
+    bench = given.of(BENCH, command.marker)
+    must_know(bench.registered, f"marker:{command.marker}")
     must_know(given.of(CHRONO, command.chrono).registered, f"chrono:{command.chrono}")
+    must_not_be_open(bench, command.test)
     readings, misreads = sorted_out(command.readings_fps, command.misreads, moment.rules.velocity)
     return [
         MarkerTested(
@@ -182,6 +201,16 @@ def record_test(command: TestMarker, given: Given, moment: Moment) -> Iterable[D
             rate_bps=command.rate_bps,
         )
     ]
+
+
+def must_not_be_open(bench: Bench, test: str) -> None:
+    """Raises AlreadyRecorded where a string of this marker is being shot under the same name: what it has read would be lost."""
+    found = next((one for one in bench.opened if one.test == test), None)
+    if found is not None:
+        raise AlreadyRecorded(
+            f"String {test} is open on chronograph {found.chrono}. End it first, or give this one a name of its own.",
+            where="$.test",
+        )
 
 
 def change_set_up(command: ChangeSetUp, given: Given, _: Moment) -> Iterable[Data]:

@@ -10,7 +10,17 @@ from msgspec.structs import replace
 from contracts.chronos import ChartPoint, Disagreeing, Standing, Treatment
 from contracts.rules import ChronoRules, Rules, VelocityRules
 from contracts.velocity import Signal
-from services.velocity.chronos import Doubt, averages, last, signals, since_work, singles, trust, values
+from services.velocity.chronos import (
+    Doubt,
+    averages,
+    last,
+    signals,
+    since_work,
+    singles,
+    trust,
+    trust_throughout,
+    values,
+)
 from services.velocity.measured import Measured
 from services.velocity.metrology.charts import Point
 from services.velocity.model import passes_corrected
@@ -146,7 +156,7 @@ def treated(
     latest = bench.tests[-1] if bench.tests else None
     if latest is None:
         return Treated("set_up_changed", "Its set-up has changed since: it has to be measured anew in any case.")
-    found = trust(chronos.get(latest.chrono, Chrono(latest.chrono)), latest.place, rules.chrono)
+    found = trust_throughout(chronos.get(latest.chrono, Chrono(latest.chrono)), latest, rules.chrono)
     if found.doubt is None:
         elsewhere = "" if latest.test == measured.test else f" It was measured again on {latest.chrono} since."
         return Treated("stays_cleared", f"Stays cleared as far as chronographs go.{elsewhere}")
@@ -161,7 +171,11 @@ def treated(
     if barred:
         return Treated(
             "reaches_limit",
-            f"Not cleared for {', '.join(barred)}: corrected by {-bias:+.1f} ft/s it does not pass. Cover on, off the field, measure it again.",
+            f"Not cleared for {', '.join(barred)}: corrected for the {_off(bias)}, it does not pass. Cover on, off the field, measure it again.",
             barred,
         )
-    return Treated("retest", f"Passes corrected by {-bias:+.1f} ft/s: measure it again at its next staging.")
+    return Treated("retest", f"Passes, corrected for the {_off(bias)}: measure it again at its next staging.")
+
+
+def _off(bias_fps: float) -> str:
+    return f"{abs(bias_fps):.1f} ft/s that the chronograph read {'low' if bias_fps < 0 else 'high'}"

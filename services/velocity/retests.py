@@ -26,13 +26,14 @@ from contracts.judgement import Bound
 from contracts.rules import Rules, VelocityRules
 from services.core.command import Moment
 from services.core.rules import operating_day
-from services.velocity.chronos import trust
+from services.velocity.chronos import trust_throughout
 from services.velocity.creep import Gain
 from services.velocity.history import History, Spot
 from services.velocity.judging import LEAST_TURN_FPS
 from services.velocity.limits import ball_mass, strictest
 from services.velocity.metrology.bounds import probability_over
 from services.velocity.metrology.strings import Pooled, Summary, summarize
+from services.velocity.model import rise_allowed
 from services.velocity.states import Bench, Chrono, Limits, Tested, Weather
 
 
@@ -86,7 +87,7 @@ def retest(known: Known, chronos: Mapping[str, Chrono], limits: Limits, weather:
     )
     if latest is None:
         return answer
-    found = trust(chronos.get(latest.chrono, Chrono(latest.chrono)), latest.place, rules.chrono)
+    found = trust_throughout(chronos.get(latest.chrono, Chrono(latest.chrono)), latest, rules.chrono)
     string = _string(latest, known.model_sd)
     if found.doubt is not None and found.bias_fps is None:
         why = f"What was read of it on {latest.chrono} does not count: {found.doubt.replace('_', ' ')}."
@@ -142,7 +143,7 @@ def _hours(known: Known, then: datetime, moment: Moment) -> float:
 
 
 def _warmth(bench: Bench, rules: VelocityRules) -> float:
-    return LEAST_TURN_FPS / (rules.rise_co2_c if bench.gas == "co2" else rules.rise_air_c)
+    return LEAST_TURN_FPS / rise_allowed(bench, rules)
 
 
 def _spots(known: Known, latest: Tested) -> list[Spot]:

@@ -35,7 +35,7 @@ from services.core.routes import asked, park_of
 from services.core.rules import RULES, operating_day
 from services.velocity import bench, shooting
 from services.velocity.bell import Bell
-from services.velocity.lines import Line, lines
+from services.velocity.lines import Line, lines, split
 from services.velocity.shooting import SHOOTING
 from services.velocity.states import CHRONO
 
@@ -113,7 +113,7 @@ async def _text(request: Request[Any, Any, Any]) -> str:
         text = (await request.body()).decode()
     except UnicodeDecodeError as error:
         raise MalformedBody(f"{error}. Nothing was recorded; send plain text in UTF-8.") from None
-    if len(text.splitlines()) > MOST_LINES:
+    if len(split(text)) > MOST_LINES:
         raise BodyTooLarge(
             f"A text may have {MOST_LINES} lines. Nothing was recorded; send the rest in another request."
         )
@@ -142,15 +142,15 @@ async def _taken(park: Park, line: Line, reading: TakeReading, own: Asked) -> Li
                 raise
             continue
         events = answer.receipt.events
-        taken = next(one.data for one in events if isinstance(one.data, ReadingTaken))
+        position, taken = next((one.position, one.data) for one in events if isinstance(one.data, ReadingTaken))
         return LineAnswer(
             line=line.number,
             outcome="recorded",
-            position=events[0].position,
+            position=position,
             marker=taken.marker,
             speed_fps=taken.speed_fps,
             misread=taken.misread,
-            test=next((one.data.test for one in events if isinstance(one.data, MarkerTested)), None),
+            test=taken.test if any(isinstance(one.data, MarkerTested) for one in events) else None,
         )
     raise AssertionError("the last attempt answers or raises")
 

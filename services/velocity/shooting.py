@@ -2,10 +2,11 @@
 
 Every reading is recorded as it comes. Which string it is of follows from what was open when it was shot; the last one that the rule asks for
 records the marker's test, so that nothing depends on a screen that watched. What is read beyond a full string, or before the next was opened, is of no
-marker: it stays on the record, and is told to whoever stands there.
+marker: it stays on the record, and is told to whoever stands there. So is the first one of a new operating day, where a string was left open overnight.
 """
 
 from collections.abc import Iterable
+from datetime import date
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -26,6 +27,7 @@ from services.core.command import Moment, must_know
 from services.core.fold import Evolve, Fold, Given
 from services.velocity.judging import needed
 from services.velocity.misreads import kind_of
+from services.velocity.model import must_not_be_open
 from services.velocity.states import BENCH, CHRONO, Place
 
 MOST_MISREADS = 40
@@ -40,6 +42,7 @@ class Shooting(Struct, frozen=True):
     chrono: str
     string: StringOpened | None = None
     since: Place | None = None
+    day: date | None = None
     readings: tuple[float, ...] = ()
     misreads: tuple[Misread, ...] = ()
     strays: tuple[ReadingTaken, ...] = ()
@@ -51,7 +54,7 @@ class Shooting(Struct, frozen=True):
 
 def _opened(shooting: Shooting, event: Recorded[StringOpened]) -> Shooting:
     place = (event.occurred_at, event.position)
-    return Shooting(shooting.chrono, event.data, place, last=shooting.last, ended=shooting.ended)
+    return Shooting(shooting.chrono, event.data, place, event.day, last=shooting.last, ended=shooting.ended)
 
 
 def _taken(shooting: Shooting, event: Recorded[ReadingTaken]) -> Shooting:
@@ -91,13 +94,20 @@ SHOOTING: Fold[Shooting] = Fold("velocity.shooting", "chrono", Shooting, _SHOOTI
 
 
 def open_string(command: OpenString, given: Given, moment: Moment) -> Iterable[Data]:
-    must_know(given.of(BENCH, command.marker).registered, f"marker:{command.marker}")
+    bench = given.of(BENCH, command.marker)
+    must_know(bench.registered, f"marker:{command.marker}")
     must_know(given.of(CHRONO, command.chrono).registered, f"chrono:{command.chrono}")
     shooting = given.of(SHOOTING, command.chrono)
     if shooting.string is not None:
         if shooting.string.test == command.test:
             raise AlreadyRecorded(f"String {command.test} is open already. Shoot.", where="$.test")
         _must_not_be_before(shooting, moment)
+    must_not_be_open(bench, command.test)
+    if any(one.test == command.test for one in bench.tests):
+        raise AlreadyRecorded(
+            f"Test {command.test} is recorded already. Give this string a name of its own.", where="$.test"
+        )
+    if shooting.string is not None:
         yield _ended(shooting, shooting.string)
     yield StringOpened(
         test=command.test,
@@ -114,6 +124,9 @@ def take_reading(command: TakeReading, given: Given, moment: Moment) -> Iterable
     must_know(given.of(CHRONO, command.chrono).registered, f"chrono:{command.chrono}")
     shooting, rules = given.of(SHOOTING, command.chrono), moment.rules.velocity
     string = None if _before(shooting, moment) else shooting.string
+    if string is not None and shooting.day is not None and shooting.day < moment.day:
+        yield _ended(shooting, string)
+        string = None
     taken = ReadingTaken(
         chrono=command.chrono,
         test=string.test if string else None,

@@ -18,6 +18,7 @@ from contracts.velocity import (
     MarkerSpotChecked,
     MarkerTested,
     Misread,
+    ReadingTaken,
     SetUpChanged,
     Signal,
     StringAbandoned,
@@ -51,13 +52,6 @@ class Tested(Struct, frozen=True):
     """When its string was opened; `place` itself where it was recorded whole."""
 
 
-class Opened(Struct, frozen=True):
-    """A string that is being shot."""
-
-    test: str
-    place: Place
-
-
 class Bench(Struct, frozen=True):
     """A marker as the chronograph bench knows it: the strings of its present set-up, and what voided the ones before."""
 
@@ -65,10 +59,13 @@ class Bench(Struct, frozen=True):
     registered: bool = False
     owned: bool = False
     calibre: Calibre | None = None
-    gas: Gas = "air"
+    gas: Gas | None = "air"
+    """None once it was changed: the record does not say to which."""
     firing_mode: FiringMode = "semi"
+    mode_since: Place | None = None
     tests: tuple[Tested, ...] = ()
-    opened: tuple[Opened, ...] = ()
+    opened: tuple[Tested, ...] = ()
+    """Strings that are being shot, with what they read so far: none of them passes yet, and what is too fast is so already."""
     voided: Place | None = None
     void_cause: str = ""
 
@@ -128,24 +125,53 @@ def _registered(bench: Bench, event: Recorded[MarkerRegistered]) -> Bench:
 
 
 def _opened(bench: Bench, event: Recorded[StringOpened]) -> Bench:
-    opened = Opened(event.data.test, (event.occurred_at, event.position))
-    return replace(bench, opened=(*_others(bench, opened.test), opened))
+    data, place = event.data, (event.occurred_at, event.position)
+    opened = Tested(
+        test=data.test,
+        chrono=data.chrono,
+        readings=(),
+        misreads=(),
+        low_pressure=False,
+        sealed=data.sealed,
+        temperature_c=data.temperature_c,
+        ball_g=data.ball_g,
+        rate_bps=data.rate_bps,
+        day=event.day,
+        place=place,
+        begun=place,
+    )
+    return replace(bench, opened=(*_others(bench, data), opened))
+
+
+def _taken(bench: Bench, event: Recorded[ReadingTaken]) -> Bench:
+    data = event.data
+    if data.speed_fps is None or data.misread is not None:
+        return bench
+    read = (data.speed_fps,)
+    return replace(
+        bench,
+        opened=tuple(replace(one, readings=one.readings + read) if _is(one, data) else one for one in bench.opened),
+    )
 
 
 def _abandoned(bench: Bench, event: Recorded[StringAbandoned]) -> Bench:
-    return replace(bench, opened=_others(bench, event.data.test))
+    return replace(bench, opened=_others(bench, event.data))
 
 
-def _others(bench: Bench, test: str) -> tuple[Opened, ...]:
-    return tuple(one for one in bench.opened if one.test != test)
+def _is(one: Tested, data: StringOpened | ReadingTaken | MarkerTested | StringAbandoned) -> bool:
+    return (one.test, one.chrono) == (data.test, data.chrono)
+
+
+def _others(bench: Bench, data: StringOpened | MarkerTested | StringAbandoned) -> tuple[Tested, ...]:
+    return tuple(one for one in bench.opened if not _is(one, data))
 
 
 def _tested(bench: Bench, event: Recorded[MarkerTested]) -> Bench:
     """A string counts from when it was opened: a change of set-up amid its shots voids all of it."""
     data = event.data
     place = (event.occurred_at, event.position)
-    begun = min([place, *(one.place for one in bench.opened if one.test == data.test)])
-    bench = replace(bench, opened=_others(bench, data.test))
+    begun = min([place, *(one.begun for one in bench.opened if _is(one, data))])
+    bench = replace(bench, opened=_others(bench, data))
     if bench.voided is not None and begun <= bench.voided:
         return bench
     tested = Tested(
@@ -168,15 +194,19 @@ def _tested(bench: Bench, event: Recorded[MarkerTested]) -> Bench:
 def _voided(bench: Bench, place: Place, cause: str) -> Bench:
     if bench.voided is not None and place <= bench.voided:
         return bench
-    return replace(bench, voided=place, void_cause=cause, tests=tuple(one for one in bench.tests if one.begun > place))
+    tests = tuple(one for one in bench.tests if one.begun > place)
+    return replace(bench, voided=place, void_cause=cause, tests=tests)
 
 
 def _set_up_changed(bench: Bench, event: Recorded[SetUpChanged]) -> Bench:
-    if event.data.firing_mode is not None:
-        bench = replace(bench, firing_mode=event.data.firing_mode)
-    if event.data.change in HARMLESS:
-        return bench
-    return _voided(bench, (event.occurred_at, event.position), event.data.change)
+    """What names another firing mode is no harmless change, whatever it is called."""
+    change, mode, place = event.data.change, event.data.firing_mode, (event.occurred_at, event.position)
+    harmless = change in HARMLESS and mode in {None, bench.firing_mode}
+    if mode is not None and (bench.mode_since is None or place > bench.mode_since):
+        bench = replace(bench, firing_mode=mode, mode_since=place)
+    if change == "gas":
+        bench = replace(bench, gas=None)
+    return bench if harmless else _voided(bench, place, change)
 
 
 def _spot_checked(bench: Bench, event: Recorded[MarkerSpotChecked]) -> Bench:
@@ -217,6 +247,7 @@ def _weather(weather: Weather, event: Recorded[WeatherRecorded]) -> Weather:
 _BENCH: dict[type[Data], Evolve[Bench]] = {
     MarkerRegistered: _registered,
     StringOpened: _opened,
+    ReadingTaken: _taken,
     StringAbandoned: _abandoned,
     MarkerTested: _tested,
     SetUpChanged: _set_up_changed,

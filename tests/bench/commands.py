@@ -2,6 +2,7 @@
 
 import asyncio
 import sys
+import tempfile
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -37,8 +38,9 @@ class Server:
 @asynccontextmanager
 async def server(here: Ground, where: Database) -> AsyncIterator[Server]:
     """The server, with a chronograph and two thousand markers registered."""
+    outside = tempfile.mkdtemp(dir=here.outside)  # of this database alone: what another one signed is not its past
     process = await asyncio.create_subprocess_exec(
-        sys.executable, "-m", "tests.bench.server", where.url, here.bus.relay, here.bus.service, str(here.outside),
+        sys.executable, "-m", "tests.bench.server", where.url, here.bus.relay, here.bus.service, outside,
         stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
     )  # fmt: skip
     assert process.stdin is not None

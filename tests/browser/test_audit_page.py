@@ -163,6 +163,25 @@ def test_a_time_on_the_parks_clock_is_right_on_the_days_about_a_change_of_the_cl
     assert datetime.fromisoformat(desk.page.evaluate(asked)) == meant
 
 
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        (("10:00", "11:30"), ("2026-10-24T10:00", "2026-10-24T11:30")),
+        (("22:00", "00:30"), ("2026-10-24T22:00", "2026-10-25T00:30")),
+        (("00:30", "03:30"), ("2026-10-25T00:30", "2026-10-25T03:30")),
+        (("00:00", "23:59"), ("2026-10-24T04:00", "2026-10-25T04:00")),
+    ],
+)
+def test_a_night_belongs_to_the_day_before_it(desk, typed, meant):
+    """On the day after which the clocks of London go back: its operating day has 25 hours."""
+    path, zone = f"/parks/{desk.day.live.park}/audit/find.js", "Europe/London"
+    asked = f"import({path!r}).then(({{ span }}) => span('2026-10-24', {typed[0]!r}, {typed[1]!r}, {zone!r}))"
+    found = desk.page.evaluate(asked)
+    assert [datetime.fromisoformat(found[name]) for name in ("from", "to")] == [
+        datetime.fromisoformat(one).replace(tzinfo=ZoneInfo(zone)) for one in meant
+    ]
+
+
 def test_the_refused_refund_stands_in_the_timeline_with_its_reason(desk):
     desk.sign_in()
     desk.find(number="1")

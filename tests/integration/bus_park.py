@@ -139,6 +139,7 @@ class Counts:
     """A toy projection: for each tag how many events, and the sum of their positions, so that none can count twice."""
 
     name = "counts"
+    shape = "pairs"
 
     def tags(self, event):
         return event.tags

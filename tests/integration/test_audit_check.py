@@ -28,7 +28,7 @@ from services.evidence import checkpoints, library, note
 from services.evidence.checkpoint import Checkpoint, origin_of
 from services.evidence.note import SigningKey
 from services.evidence.outside import SEPARATOR, Outside
-from services.evidence.rounds import NotSigned, Rounds
+from services.evidence.rounds import LOCK, NotSigned, Rounds
 from tests.integration.terminal import terminal
 from tests.unit.signed_log import PARK, data_of
 
@@ -361,6 +361,39 @@ async def test_nothing_is_found_while_the_park_records_signs_and_takes_a_new_key
     reports.append(await recorded.report())
     assert [one for report in reports for one in report.findings] == []
     assert (len(reports) > 2, reports[-1].covered) == (True, reports[-1].events)
+
+
+class _Kept:
+    """A connection that outlives the round it was lent to."""
+
+    def __init__(self, connection):
+        self._connection = connection
+
+    def __getattr__(self, name):
+        return getattr(self._connection, name)
+
+    def terminate(self):
+        pass
+
+
+async def test_a_check_that_waits_for_a_round_knows_the_key_that_this_round_adopts(recorded):
+    signing = await asyncpg.connect(recorded.database.url)
+
+    async def lent():
+        return _Kept(signing)
+
+    try:
+        async with signing.transaction():
+            await signing.execute(LOCK, PARK)
+            check = asyncio.ensure_future(recorded.report())
+            while not await signing.fetchval(  # noqa: ASYNC110 - PostgreSQL offers no event to wait on
+                "SELECT count(*) FROM pg_locks WHERE locktype = 'advisory' AND NOT granted"
+            ):
+                await asyncio.sleep(0.01)
+            await Rounds(Park(PARK, recorded.log, SystemClock()), recorded.outside, lent).sign(new_key=True)
+        assert (await check).findings == ()
+    finally:
+        await signing.close()
 
 
 async def test_each_park_of_a_database_is_checked_by_itself(recorded):

@@ -340,9 +340,10 @@ def test_an_instruments_lines_outlast_a_cut_of_the_network_and_are_never_of_a_ma
         command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, bufsize=1
     ) as process:
         said = Said(process.stdout)
-        process.stdin.write("270.5 fps\nrubbish\n")
+        process.stdin.buffer.write(b"270.5 fps\nrubbish\n\xff\xfe\n")
+        process.stdin.buffer.flush()
         said.until("270.5 fps  marker")
-        said.until("NOT RECORDED")
+        said.until("NOT RECORDED", times=2)
         station.down()
         process.stdin.write("271.5 fps\n272.5 fps\n")
         said.until("Waiting")

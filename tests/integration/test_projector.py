@@ -177,7 +177,7 @@ async def test_whoever_holds_the_checkpoint_is_waited_for_and_what_he_has_applie
     track = Track(Counts(), park.name, park.pool)
     await track.open()
     async with park.pool.connection() as connection, connection.transaction():
-        held = await generations.lock_live(connection, "counts", park.name)
+        held = await generations.lock_live(connection, "counts", park.name, Counts.shape)
         projecting = asyncio.ensure_future(track.replay(park.log))
         await asyncio.wait([projecting], timeout=0.5)
         assert not projecting.done()
@@ -359,3 +359,31 @@ async def _true(value):
 
 async def _same(park):
     return await live(park) == await counted(park)
+
+
+class Numbers(Counts):
+    """The same of a later version: it keeps how many, and no sum."""
+
+    shape = "numbers"
+
+    def apply(self, events, states):
+        for event in events:
+            for tag in event.tags:
+                states[tag] = states.get(tag, 0) + 1
+        return {tag for event in events for tag in event.tags}
+
+    def decode(self, _tag, state):
+        return msgspec.json.decode(state, type=int)
+
+
+async def test_rows_that_another_version_left_are_made_again_at_a_start_and_dropped(park):
+    await load(park, batches=10)
+    for project in (projector(park), projector(park, Numbers())):
+        async with running(project.run()):
+            await load(park, batches=2)
+            await project.reached((await park.log.head()).position, 20)
+        assert not project.failures
+    counts = await counted(park)
+    assert await live(park) == {tag: number for tag, (number, _) in counts.items() if tag.startswith("player:")}
+    async with park.pool.connection() as connection:
+        assert await connection.fetchval("SELECT count(*) FROM projection.checkpoint WHERE park = $1", park.name) == 1

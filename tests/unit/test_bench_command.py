@@ -115,3 +115,18 @@ def test_an_empty_line_is_not_sent():
 
 def test_every_verdict_has_a_word():
     assert set(bench._VERDICTS) == {"pass", "some", "turn_down", "inconclusive"}
+
+
+class Unplugged:
+    """A serial port that goes away after a line."""
+
+    def __iter__(self):
+        yield "281.4 fps\n"
+        raise OSError(5, "Input/output error")
+
+
+def test_where_the_chronograph_is_unplugged_what_came_is_sent_and_the_command_ends_with_a_sentence():
+    lines = bench._as_they_come(Unplugged())
+    assert next(lines).endswith("281.4 fps")
+    with pytest.raises(SystemExit, match="no longer be read: Input/output error"):
+        next(lines)

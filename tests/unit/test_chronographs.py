@@ -161,9 +161,12 @@ def test_found_four_low_those_that_would_reach_the_limit_are_not_cleared_and_the
     assert [one.marker for one in report(park).markers] == ["m1", "m3", "m2"]
     assert (
         found["m1"].sentence
-        == "Not cleared for birch: corrected by +4.0 ft/s it does not pass. Cover on, off the field, measure it again."
+        == "Not cleared for birch: corrected for the 4.0 ft/s that the chronograph read low, it does not pass. Cover on, off the field, measure it again."
     )
-    assert found["m2"].sentence == "Passes corrected by +4.0 ft/s: measure it again at its next staging."
+    assert (
+        found["m2"].sentence
+        == "Passes, corrected for the 4.0 ft/s that the chronograph read low: measure it again at its next staging."
+    )
 
 
 def test_what_the_report_says_is_what_the_gate_says(park):

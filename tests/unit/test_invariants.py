@@ -19,7 +19,7 @@ from contracts.discipline import Caution
 from contracts.envelope import Command, Recorded
 from contracts.games import CallGame, CountHeads, EndGame, Entrant, GameStarted, PlayerAdmitted, StartGame, StartRefused
 from contracts.problems import IdempotencyKeyReused, Refused
-from contracts.velocity import MarkerTested, OpenString, ReadingTaken, StringOpened, TakeReading
+from contracts.velocity import ChangeSetUp, MarkerTested, OpenString, ReadingTaken, StringOpened, TakeReading
 from services.clearance import field as field_rules
 from services.clearance import model as clearance
 from services.clearance.field import FIELD
@@ -210,6 +210,24 @@ class SmallPark(RuleBasedStateMachine):
         self.do(string(marker_of(player), speed, chrono))
         self.do(check(chrono, off))
         self.a_game_starts(f"checked-{number}", field, [player], "respawn")
+
+    @rule(
+        player=st.sampled_from(PLAYERS),
+        number=st.integers(1, 10**6),
+        field=st.sampled_from(FIELDS),
+        change=st.sampled_from(["adjuster", "refill"]),
+    )
+    def a_marker_is_changed_amid_its_string(self, player: str, number: int, field: str, change: Any) -> None:
+        """Whose string it is asks to play."""
+        self.a_player_is_set_right(player)
+        self.a_field_is_set_right(field)
+        marker = marker_of(player)
+        self.do(OpenString(test="s", marker=marker, chrono="k1"))
+        for _ in range(3):
+            self.do(TakeReading(chrono="k1", speed_fps=250.0))
+            self.do(ChangeSetUp(marker=marker, change=change))
+            change = "hopper"
+        self.a_game_starts(f"amid-{number}", field, [player], "respawn")
 
     @rule(player=st.sampled_from(PLAYERS))
     def a_player_is_set_right(self, player: str) -> None:

@@ -236,7 +236,7 @@ def test_a_turn_down_says_by_how_much():
     """To 5 ft/s under the limit, or one standard deviation where that is more."""
     found = judgement(string(281, 282, 288), bound(285), EVERY)
     assert found.turn_down_fps == pytest.approx(3 + 5)
-    assert found.sentence == "Turn down by about 8 ft/s for 285 ft/s. Record that, and test again."
+    assert found.sentence == "Turn down by about 8 ft/s for 285 ft/s. Record that, and test it again."
     wide = judgement(string(264, 276, 288), bound(285), EVERY)
     assert wide.sd_fps == pytest.approx(12)
     assert wide.turn_down_fps == pytest.approx(3 + 12)
@@ -253,7 +253,9 @@ def test_speed_and_rate_are_both_to_be_set_down():
     limited = replace(bound(285), rate_bps=8.0)
     found = judgement(string(270, 271, 272, rate_bps=12.5), limited, EVERY)
     assert (found.turn_down_fps, found.too_fast_a_rate) == (None, True)
-    assert found.sentence == "Set the rate of fire down: 12.5 balls a second, 8 allowed. Record that, and test again."
+    assert (
+        found.sentence == "Set the rate of fire down: 12.5 balls a second, 8 allowed. Record that, and test it again."
+    )
     both = judgement(string(270, 271, 288, rate_bps=12.5), limited, EVERY)
     assert both.sentence.startswith("Turn down by about")
     assert "Set the rate of fire down" in both.sentence

@@ -61,6 +61,19 @@ def test_a_line_may_say_when_it_was_shot():
     assert reading.speed_fps == 281.4
 
 
+@pytest.mark.parametrize("stray", ["\x0b", "\x0c", "\x1c", "\x1d", "\x1e", "\x85", "\u2028", "\u2029", "\0", "\ufeff"])
+def test_a_stray_byte_does_not_cut_a_fast_reading_into_a_slow_one(stray):
+    """Python's str.splitlines takes the first eight for ends of lines: 310 would become a shot that was none."""
+    assert one(f"3{stray}10.0 fps").reading is None
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+def test_a_line_ends_as_instruments_end_it_and_half_a_line_at_the_end_is_no_reading(end):
+    found = list(lines(f"281 fps{end}{end}283 fps{end}28", "bench-1"))
+    assert [line.reading and line.reading.speed_fps for line in found] == [281, None, 283, None]
+    assert [bool(line.why) for line in found] == [False, False, False, True]
+
+
 @pytest.mark.parametrize(
     ("text", "why"),
     [

@@ -26,6 +26,17 @@ export function instant(day, time, zone) {
   return new Date(asIfUtc - offset(nearly, zone)).toISOString();
 }
 
+/** By the park's own clock an operating day begins then: a night belongs to the day before. */
+const NIGHT = "04:00";
+
+/** Two wall-clock times of an operating day as instants. From before its beginning until after it is all of it. */
+export function span(day, from, to, zone) {
+  const next = new Date(Date.parse(`${day}T00:00:00Z`) + 86_400_000).toISOString().slice(0, 10);
+  if (from < NIGHT && NIGHT <= to) return { from: instant(day, NIGHT, zone), to: instant(next, NIGHT, zone) };
+  const at = (time) => instant(time < NIGHT ? next : day, time, zone);
+  return { from: at(from), to: at(to) };
+}
+
 /** How far a zone's clock is ahead of UTC at an instant, in milliseconds. */
 function offset(instant, zone) {
   const parts = new Intl.DateTimeFormat("en-GB", { timeZone: zone, timeZoneName: "longOffset" }).formatToParts(instant);
@@ -38,7 +49,7 @@ function asked(zone) {
   const [day, pass, number, from, to, field] = ["day", "pass", "number", "from", "to", "where"].map((id) => of(id).value.trim());
   if (pass) return { day, day_pass: pass };
   if (number) return { day, armband: number };
-  if (from && to && field) return { from: instant(day, from, zone), to: instant(day, to, zone), field };
+  if (from && to && field) return { ...span(day, from, to, zone), field };
   throw new Refusal(0, "Give a day pass, or an armband number, or a field with two times between which he was on it.");
 }
 

@@ -29,8 +29,8 @@ from services.registration.states import ARMBAND, PASS, PLAYER
 
 ALONE: Final = (AdmissionRefused, CautionRecorded, CautionResolved, MarkerSpotChecked, PlayerAdmitted, PlayerOut)
 """What happens on a field to one player, whom it names."""
-LONGEST: Final = timedelta(days=1)
-"""The longest span that is searched, and how much later what happened in it may have been told."""
+LONGEST: Final = timedelta(hours=25)
+"""The longest span that is searched, an operating day on which the clock goes back, and how much later what happened in it may have been told."""
 INSTANT: Final = timedelta(microseconds=1)
 MOST: Final = 200
 """Players in an answer: more than any field takes."""
@@ -79,7 +79,7 @@ async def by_place(park: Park, field: str, since: datetime, until: datetime) -> 
     must_be_datable(until, "to")
     if not since <= until <= since + LONGEST:
         raise InvalidParameter(
-            f"to={until.isoformat()} must be no earlier than from, and at most a day later.", where="to"
+            f"to={until.isoformat()} must be no earlier than from, and at most 25 hours later.", where="to"
         )
     first, last = await park.log.position_at(since - INSTANT), await park.log.position_at(until + LONGEST)
     rows = await park.log.story([f"field:{field}"], first, last)

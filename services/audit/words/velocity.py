@@ -40,7 +40,7 @@ def _taken(data: ReadingTaken, _: Scene) -> str:
     of = f" of marker {data.marker} (test {data.test})" if data.marker and data.test else ", with no string open"
     if data.misread is None:
         return f"Chronograph {data.chrono} read {data.speed_fps or 0:g} ft/s{of}."
-    return f"Chronograph {data.chrono} misread{of}: {misread(Misread(kind=data.misread, speed_fps=data.speed_fps, after=0))}."
+    return f"Chronograph {data.chrono} had a misread{of}: {misread(Misread(kind=data.misread, speed_fps=data.speed_fps, after=0))}."
 
 
 def _checked(data: ChronoChecked, _: Scene) -> str:

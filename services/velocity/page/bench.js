@@ -5,7 +5,7 @@ import { Follower } from "./follow.js";
 import { Hands } from "./hands.js";
 import { show as showInstrument } from "./instrument.js";
 import { AGAIN_MS, forget, get, keep, key, now, Outbox, park, Refusal } from "./park.js";
-import { shown } from "./speeds.js";
+import { shown, typed } from "./speeds.js";
 import { show as showString, WORDS } from "./verdict.js";
 
 const of = (id) => document.getElementById(id);
@@ -36,7 +36,13 @@ function signOut(sentence = "") {
 function refused({ detail: refusal }) {
   if (refusal.status === 401) signOut(NO_KEY);
   else if (refusal.status === 403) signOut(refusal.message);
-  else problem(refusal.message);
+  else problem(`${mistaken(refusal.asked)}${refusal.message}`);
+}
+
+/** A number that was typed while no string was open was perhaps meant as a reading. */
+function mistaken(asked) {
+  const marker = asked?.command === "velocity/open-string" ? asked.body.marker : "";
+  return typed(marker, "fps") === null ? "" : `No string is open, so ${marker} was taken for a marker. `;
 }
 
 async function begin() {
@@ -79,7 +85,7 @@ function draw() {
   if (!follower.view || !key()) return;
   const { view } = hands;
   of("bench").hidden = of("band").hidden = of("for").hidden = false;
-  showString(of, view, Boolean(hands.check));
+  showString(of, view, hands.check);
   showInstrument(of, view, clock);
   showBeside(view);
   hands.draw();
@@ -140,6 +146,7 @@ follower.addEventListener("refused", refused);
 outbox.addEventListener("moved", draw);
 outbox.addEventListener("refused", refused);
 outbox.addEventListener("cut", () => follower.lost());
+outbox.addEventListener("answered", () => follower.found());
 setInterval(() => {
   if (follower.view) of("clock").textContent = clock(now());
 }, 1000);

@@ -18,7 +18,10 @@ function draw(name, attributes, ...children) {
   return made;
 }
 
-/** The newest checks as a picture. Values that no chart holds (a person's word, too few shots) stand on the centre line, hollow. */
+/** Whether a check neither opens nor closes it: too few shots, and nothing amiss. */
+const idle = (point) => !point.good && point.signals.every((signal) => signal === "too_few");
+
+/** The newest checks as a picture. A person's word, and what decides nothing, are hollow; where there is no value, on the centre line. */
 export function chart(view, clock) {
   const points = view.checks.slice(-MOST);
   const known = points.flatMap((point) => [point.bias_fps, point.mean_fps, point.single_limit_fps].filter((one) => one !== undefined).map(Math.abs));
@@ -42,7 +45,7 @@ export function chart(view, clock) {
   points.forEach((point, at) => {
     const value = point.bias_fps ?? 0;
     const place = `translate(${x(at).toFixed(1)} ${y(value).toFixed(1)})`;
-    if (!point.good) picture.append(draw("path", { class: "bad", transform: place, d: "M-8-8 8 8M-8 8 8-8" }));
+    if (!point.good && !idle(point)) picture.append(draw("path", { class: "bad", transform: place, d: "M-8-8 8 8M-8 8 8-8" }));
     else picture.append(draw("circle", { class: point.mean_fps === undefined ? "word" : "good", transform: place, r: 5 }));
   });
   if (points.length > 0) {
@@ -60,7 +63,7 @@ export function words(view, clock) {
   if (!last) return "No check since the last work, or ever.";
   const unit = readIn(view.unit);
   const off = (value) => (Math.abs(value) < 0.05 ? "even with the reference" : `${asRead(Math.abs(value), view.unit)} ${unit} ${value > 0 ? "high" : "low"}`);
-  const parts = [`Last check ${clock(last.at)}: ${last.bias_fps === undefined ? "a person's word" : off(last.bias_fps)}, ${last.good ? "good" : "NOT GOOD"}`];
+  const parts = [`Last check ${clock(last.at)}: ${last.bias_fps === undefined ? "a person's word" : off(last.bias_fps)}, ${last.good ? "good" : idle(last) ? "decides nothing" : "NOT GOOD"}`];
   if (!last.good) parts.push(last.signals.map((signal) => BEYOND[signal]).join("; "));
   if (last.mean_fps !== undefined) parts.push(`moving mean ${off(last.mean_fps)}`);
   return `${parts.filter(Boolean).join("; ")}.`;

@@ -37,6 +37,11 @@ export class Follower extends EventTarget {
     this.#setLive(false);
   }
 
+  /** The park answers again: what it shows is asked for at once. */
+  found() {
+    if (this.view && !this.live) this.follow(this.#chrono, this.#field);
+  }
+
   async #run(signal) {
     let after = "";
     while (!signal.aborted) {
@@ -52,13 +57,12 @@ export class Follower extends EventTarget {
       } catch (error) {
         if (signal.aborted) return;
         if (!(error instanceof Refusal)) throw error;
-        if (!error.passing) {
-          if (error.status === 422) after = "";
-          else {
-            this.dispatchEvent(new CustomEvent("refused", { detail: error }));
-            return;
-          }
-        } else this.#setLive(false);
+        if (!error.passing && error.status !== 422) {
+          this.dispatchEvent(new CustomEvent("refused", { detail: error }));
+          return;
+        }
+        if (error.passing) this.#setLive(false);
+        after = ""; // what is asked next is answered at once, not once there is something new
         await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
       }
     }

@@ -9,11 +9,11 @@ import { readIn } from "./speeds.js";
 const TOLD_MS = 6000;
 const HINTS = {
   idle: "A scanner types the name and Enter by itself. A letter of a button and Enter does what the button does.",
-  open: "An instrument's readings come by themselves. `M2 301`: a double trigger that showed 301.",
+  open: "Sent readings come by themselves. M2 301: a double trigger at 301.",
   check: "The chronograph's reading, a space, the reference's: both of the same shot.",
 };
 
-/** Dispatches "check" when a check is begun, left or recorded. */
+/** Dispatches "check" when a check is begun, grows, is left or recorded. */
 export class Hands extends EventTarget {
   #check = null;
   marker;
@@ -78,15 +78,16 @@ export class Hands extends EventTarget {
     this.#problem("");
     this.#told = 0;
     if (meant.act !== "M") this.#choosing = "";
-    if (["misread", "M", "L", "A"].includes(meant.act) && !open && !this.check) this.#tell("No string is open. Scan a marker first.");
+    if (this.check && ["M", "T", "R", "S"].includes(meant.act)) this.#tell("A check is being entered. Record it, or leave it with A.");
+    else if (["misread", "M", "L", "A"].includes(meant.act) && !open && !this.check) this.#tell("No string is open. Scan a marker first.");
     else this.#acts[meant.act](meant, open);
     this.draw();
   }
 
   #acts = {
-    marker: ({ marker }) => {
+    marker: ({ marker }, open) => {
       this.check = null;
-      this.marker.open(marker);
+      this.marker.next(marker, open);
     },
     reading: ({ speed }) => this.marker.read(speed),
     misread: ({ kind, speed }) => this.marker.misread(kind, speed),
@@ -96,6 +97,11 @@ export class Hands extends EventTarget {
     T: (_, open) => {
       const subject = open ?? this.view.last;
       if (subject) this.marker.adjusted(subject.marker);
+      else this.#tell("No marker was measured here yet. Scan one first.");
+    },
+    R: (_, open) => {
+      if (open) this.#tell("The string is still open: shoot on, or end it with A.");
+      else if (this.view.last) this.marker.open(this.view.last.marker);
       else this.#tell("No marker was measured here yet. Scan one first.");
     },
     S: () => {
@@ -115,7 +121,10 @@ export class Hands extends EventTarget {
       this.#outbox.put("velocity/adjust-chrono", { chrono: this.#chrono, work });
       this.#tell("The work is recorded. Check the chronograph against the reference before anything counts.");
     },
-    pair: ({ reading, reference }) => this.check.add(reading, reference),
+    pair: ({ reading, reference }) => {
+      this.check.add(reading, reference);
+      this.dispatchEvent(new Event("check"));
+    },
     enter: () => {
       const good = !this.#of("not-good").checked;
       if (!this.check || (good && this.check.pairs.length === 0)) return;
@@ -149,13 +158,15 @@ export class Hands extends EventTarget {
   }
 
   #buttons(open, view) {
-    const fast = !open && !view.last?.set_up_changed && view.last?.fields.some((one) => one.verdict === "turn_down");
+    if (this.check) return [];
+    const verdict = view.string || view.last?.set_up_changed ? "" : view.last?.verdict;
     return [
-      (open || view.last) && this.#button("adjusted", "T", "Turned: shoot again", { loud: fast }),
+      (open || view.last) && this.#button("adjusted", "T", "Turned: shoot again", { loud: verdict === "turn_down" }),
+      !view.string && view.last && this.#button("again", "R", "Not turned: shoot again", { loud: verdict === "inconclusive" }),
       open && this.#button("misread", "M", "Misread …"),
       open && this.#button("low", "L", "Low pressure"),
       open && this.#button("end", "A", "End the string"),
-      this.#button("sealed", "S", this.marker.sealed ? "Sealed: yes" : "Sealed: no", { pressed: this.marker.sealed }),
+      !open && this.#button("sealed", "S", this.marker.sealed ? "Sealed: yes" : "Sealed: no", { pressed: this.marker.sealed }),
     ].filter(Boolean);
   }
 

@@ -16,7 +16,7 @@ export function show(of, view, clock) {
   band.querySelector("p span").textContent = sentence.replace(/^It can be trusted[:.]? ?/, "").replace(/^./, (first) => first.toUpperCase());
   of("chart").replaceChildren(chart(view, clock));
   of("chart-words").textContent = words(view, clock);
-  of("legend").textContent = `Dots: checks; a cross is one that is not good. Thick line: their moving mean, dotted its limits. Dashed: limits of one check. Red: ±${asRead(view.bias_limit_fps, view.unit)} ${readIn(view.unit)}, the rule's own.`;
+  of("legend").textContent = `Dots: checks; hollow, a word or too few shots; a cross, not good. Thick line: their moving mean, dotted its limits. Dashed: limits of one check. Red: ±${asRead(view.bias_limit_fps, view.unit)} ${readIn(view.unit)}, the rule's own.`;
 }
 
 /** A check as it is entered: pairs of what the chronograph and the reference read of the same shots. */

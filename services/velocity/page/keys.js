@@ -17,6 +17,9 @@ export const WORKS = [
   ["other", "something else"],
 ];
 
+const NAME = /^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/;
+const FASTEST_FPS = 2000;
+
 /**
  * What an entry means. A scanner is a keyboard: it types a name and Enter. A number is a reading while a string is open, and a marker otherwise;
  * `N 31` is the marker 31 in any case. M1 to M4 are misreads, with the speed that was shown behind them: `M2 301`.
@@ -27,7 +30,7 @@ export function meaning(entry, { open, checking, unit }) {
   if (text === "") return { act: "enter" };
   const named = /^n\s+(\S+)$/i.exec(text);
   if (named) return { act: "marker", marker: named[1] };
-  if (["L", "A", "T", "C", "S", "W", "M"].includes(letter)) return { act: letter };
+  if (["L", "A", "T", "R", "C", "S", "W", "M"].includes(letter)) return { act: letter };
   const misread = /^m([1-4])(?:\s+(.+))?$/i.exec(text);
   if (misread && open && !checking) {
     const speed = misread[2] === undefined ? null : typed(misread[2], unit);
@@ -37,7 +40,8 @@ export function meaning(entry, { open, checking, unit }) {
   if (work) return { act: "work", work: WORKS[work[1] - 1][0] };
   if (checking) return pair(text, unit);
   const speed = typed(text, unit);
-  if (open && speed !== null) return { act: "reading", speed };
+  if (open && speed !== null) return speed > FASTEST_FPS ? { act: "nothing", why: `No shot is as fast as ${text}. Type what the chronograph showed, or M4 if it cannot be true.` } : { act: "reading", speed };
+  if (!NAME.test(text)) return { act: "nothing", why: `${text} is neither a reading nor a marker's name. Nothing was recorded: type it again.` };
   return { act: "marker", marker: text };
 }
 

@@ -6,14 +6,30 @@ export class Marker {
   sealed = false;
   #outbox;
   #chrono;
+  #refused = "";
 
   constructor(outbox, chrono) {
     this.#outbox = outbox;
     this.#chrono = chrono;
+    outbox.addEventListener("refused", ({ detail: { asked } }) => {
+      if (asked?.command === "velocity/open-string") this.#refused = asked.body.marker;
+    });
+  }
+
+  /** The marker that was scanned last, where its string was refused: nothing that is shown or shot then is of it. */
+  get refused() {
+    return this.#refused;
+  }
+
+  /** The next marker: whatever is shot from now on is not of the one before, even if the park should not know this one. */
+  next(marker, open) {
+    if (open) this.#outbox.put("velocity/end-string", { chrono: this.#chrono, low_pressure: false }, { quiet: true });
+    this.open(marker);
   }
 
   /** Begin a string. */
   open(marker, sealed = this.sealed) {
+    this.#refused = "";
     this.#outbox.put("velocity/open-string", { test: newTest(), marker, chrono: this.#chrono, sealed });
   }
 
@@ -47,6 +63,7 @@ export class Marker {
       const ended = command === "velocity/end-string" || receipt?.events.some(({ type }) => type === "velocity.marker_tested");
       if (string && ended && command !== "velocity/open-string") string = { ...string, to_come: 0, ended: true };
     }
+    if (this.#refused && !string) return { ...view, string: null, last: null, refused: this.#refused };
     return { ...view, string };
   }
 }

@@ -17,6 +17,7 @@ export class Refusal extends Error {
     super(sentence);
     this.status = status;
     this.type = type;
+    this.asked = null;
   }
 
   /** The same may be sent again: nobody knows yet, or others came between. */
@@ -79,7 +80,7 @@ export const newTest = () => `string-${uuid7()}`;
 
 /**
  * What this page records: one after another, each under one key until the park has answered it. What is not sent yet outlasts a reload.
- * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence, and "cut" where the network is away.
+ * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, "cut" where the network is away, "answered" with each receipt.
  */
 export class Outbox extends EventTarget {
   #waiting = JSON.parse(sessionStorage.getItem(UNSENT) ?? "[]");
@@ -102,9 +103,9 @@ export class Outbox extends EventTarget {
     this.#recorded = this.#recorded.filter(({ receipt }) => receipt.epoch === epoch && receipt.position > position);
   }
 
-  /** Record a command, with the moment at which it happened. */
-  put(command, body) {
-    this.#waiting.push({ command, body: { ...body, occurred_at: stamp() }, key: uuid7() });
+  /** Record a command, with the moment at which it happened. `quiet`: that it is needless by now is not worth telling. */
+  put(command, body, { quiet = false } = {}) {
+    this.#waiting.push({ command, body: { ...body, occurred_at: stamp() }, key: uuid7(), quiet });
     this.#keep();
     this.go();
   }
@@ -127,6 +128,7 @@ export class Outbox extends EventTarget {
         });
         this.#recorded.push({ ...next, receipt });
         this.saw(this.#seen);
+        this.dispatchEvent(new Event("answered"));
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
         if (error.status === 401 || error.status === 403) {
@@ -138,7 +140,8 @@ export class Outbox extends EventTarget {
           await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
           continue;
         }
-        this.dispatchEvent(new CustomEvent("refused", { detail: error }));
+        error.asked = next;
+        if (!(next.quiet && error.type.endsWith("/not-in-that-state"))) this.dispatchEvent(new CustomEvent("refused", { detail: error }));
       }
       if (this.#waiting[0] === next) this.#waiting.shift();
       this.#keep();

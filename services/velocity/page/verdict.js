@@ -2,7 +2,7 @@
 
 import { el } from "../../board/dom.js";
 import { MISREADS } from "./keys.js";
-import { difference, shown, UNITS } from "./speeds.js";
+import { asRead, difference, readIn, shown, UNITS } from "./speeds.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 const SHAPES = {
@@ -41,41 +41,42 @@ export function state(view, checking) {
     const more = string.to_come === 1 ? "One reading" : `${string.to_come} readings`;
     return { kind: "open", word: WORDS.open, sentence: `${more} to come.`, by: null };
   }
+  if (view.refused) return { kind: "inconclusive", word: "NO STRING", sentence: "What is shot now counts for no marker. Scan or type it again.", by: null };
   if (last) return { kind: last.verdict, word: WORDS[last.verdict], sentence: last.sentence, by: last.turn_down_fps ?? null };
   return { kind: "idle", word: WORDS.idle, sentence: "Scan or type a marker, then Enter: its string begins.", by: null };
 }
 
 /** Fill the panel. */
-export function show(of, view, checking) {
-  const one = view.string ?? view.last;
-  const told = state(view, checking);
-  of("who").querySelector("h2").textContent = one ? `Marker ${one.marker}` : "No marker";
+export function show(of, view, check) {
+  const one = check ? null : (view.string ?? view.last);
+  const told = state(view, Boolean(check));
+  of("who").querySelector("h2").textContent = check ? `A check of ${view.chrono}` : one || view.refused ? `Marker ${one?.marker ?? view.refused}` : "No marker";
   of("who").querySelector("p").textContent = one ? about(view) : "";
-  const shots = one?.shown ?? [];
+  const shots = check ? check.pairs.map(([reading]) => ({ speed_fps: reading })) : (one?.shown ?? []);
   const newest = shots.at(-1);
   const [output, unit] = of("number").children;
   output.textContent = newest ? number(newest, view.unit, one) : NONE;
   output.className = output.textContent.length > 3 ? "long" : "";
-  unit.textContent = newest?.misread ? `${UNITS[view.unit]} · misread` : UNITS[view.unit];
+  unit.textContent = check ? readIn(view.unit) : `${UNITS[view.unit]}${newest?.misread ? " · misread" : ""}`;
   const panel = of("verdict");
   panel.className = told.kind;
   panel.querySelector(".shape").replaceChildren(shape(told.kind));
   panel.querySelector("strong").textContent = told.kind === "turn_down" && told.by !== null ? `${told.word} ${difference(told.by, view.unit)}` : told.word;
   panel.querySelector("p").textContent = told.sentence;
-  of("shots").replaceChildren(...shots.map((shot, at) => chip(shot, at, view.unit, one)), ...toCome(view));
+  of("shots").replaceChildren(...shots.map((shot, at) => chip(shot, at, view.unit, one)), ...(check ? [] : toCome(view)));
   of("fields").replaceChildren(...(one?.fields ?? []).map(field));
 }
 
 function about(view) {
   const one = view.string ?? view.last;
   const parts = [one.calibre && `calibre ${one.calibre}`, !one.unsent && `ball ${one.ball_g} g`, one.sealed && "sealed"];
-  if (one.test === view.string?.test) parts.unshift(`string open: ${view.needed} readings make it`);
+  if (one.test === view.string?.test) parts.unshift("string open");
   else parts.unshift("string ended");
   return parts.filter(Boolean).join(" · ");
 }
 
 const NONE = "---";
-const number = (shot, unit, one) => ((shot.speed_fps ?? null) === null ? NONE : shown(shot.speed_fps, unit, one.ball_g));
+const number = (shot, unit, one) => ((shot.speed_fps ?? null) === null ? NONE : one ? shown(shot.speed_fps, unit, one.ball_g) : asRead(shot.speed_fps, unit));
 const NAMES = Object.fromEntries(MISREADS);
 
 function chip(shot, at, unit, one) {
