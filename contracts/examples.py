@@ -14,7 +14,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "wet_bulb_globe": {"natural_wet_bulb_c": 22.5, "globe_c": 41.0, "shade": False},
     },
     park.RecordThunder: {"flash_to_bang_s": 22},
-    park.RecordFlash: {},
+    park.RecordFlash: {"occurred_at": "2026-05-09T13:12:00Z"},
     # fields and staff
     games.ConfigureField: {"field": "birch", "title": "Birch Wood", "limit_fps": 285, "stop_limit_fps": 300},
     games.InspectField: {"field": "birch", "passed": True},

@@ -1,5 +1,6 @@
 """The day's checks and its closing over HTTP, on real servers; and the closing of the invented day."""
 
+import msgspec
 import pytest
 
 from contracts.duty import CheckDone
@@ -25,7 +26,7 @@ RULES = Rules(
 def day(live: Live) -> BoardDay:
     """One field, nothing checked; two players of age and a child with a guardian, all cleared."""
     day = BoardDay(live)
-    day.open("birch", rules=RULES)
+    day.open("birch", rules=msgspec.to_builtins(RULES))
     day.players(2)
     day.send("registration/register-person", {"person": "mother", "age_band": 18})
     day.arrive("kid", 3, age_band=12)
