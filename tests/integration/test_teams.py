@@ -49,7 +49,9 @@ def test_teams_of_who_is_cleared_are_proposed_whole_level_and_nothing_is_written
     assert park.head() == before
 
 
-def test_the_call_records_the_proposal_and_what_the_referee_changed_in_it(park):
+@pytest.fixture(scope="module")
+def call(park):
+    """A game called with one player put elsewhere than was proposed: what was proposed, whom the referee moved, and the receipt."""
     proposed = ask(park).json()["proposed"]
     worn = {one["player"]: one["colour"] for one in proposed["entrants"]}
     other = "blue" if worn["osprey-0"] == "red" else "red"
@@ -57,14 +59,20 @@ def test_the_call_records_the_proposal_and_what_the_referee_changed_in_it(park):
     body = {"game": "alder-1", "field": "alder", "entrants": entrants, "proposal": proposed}
     answer = park.post("games/call-game", body, "referee", actor="staff-wren")
     assert answer.status_code == 201, answer.text
-    called, beside = answer.json()["events"]
+    return proposed, {"player": "osprey-0", "proposed": worn["osprey-0"], "called": other}, answer.json()
+
+
+def test_the_call_records_the_proposal_and_what_the_referee_changed_in_it(call):
+    proposed, moved, receipt = call
+    called, beside = receipt["events"]
     assert (called["type"], beside["type"]) == ("games.game_called", "games.teams_called")
     assert beside["data"]["proposal"] == proposed["proposal"]
-    assert beside["data"]["overruled"] == [{"player": "osprey-0", "proposed": worn["osprey-0"], "called": other}]
+    assert beside["data"]["overruled"] == [moved]
     heads = beside["data"]["proposed"][0]["difference"], beside["data"]["called"][0]["difference"]
     assert heads == (0, 2)
 
 
+@pytest.mark.usefixtures("call")
 def test_the_change_is_told_in_the_game_s_story_with_who_made_it(park):
     events = park.get(f"/parks/{park.park}/audit/stories/game/alder-1", "auditor").json()["events"]
     (told,) = [one for one in events if one["type"] == "games.teams_called"]
