@@ -1,9 +1,11 @@
 import os
 import signal
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import structlog
 
 from deploy.embedded import BusUrls
 from tests import containers, servers
@@ -11,8 +13,12 @@ from tests.databases import Database, Databases
 
 
 def pytest_configure() -> None:
-    """A run that `timeout` ends stops its servers and removes their folders like one that Ctrl-C ends."""
+    """A run that `timeout` ends stops its servers and removes their folders like one that Ctrl-C ends.
+
+    What a server in this process logs stays out of what a command in this process prints.
+    """
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.__stderr__))
     # The servers are on loopback and speak no TLS. To ask them for it, and be broken off meanwhile, leaves an error that the next test would fail by.
     os.environ["PGSSLMODE"] = "disable"
 

@@ -27,6 +27,12 @@ def day(live: Live) -> BoardDay:
     return day
 
 
+@pytest.fixture(autouse=True)
+def _caught_up(day: BoardDay) -> None:
+    """A test begins with a board that shows all that was sent before it."""
+    day.board()
+
+
 def board(live):
     return live.running.app.state.boards[live.park]
 
