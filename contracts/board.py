@@ -10,6 +10,7 @@ from typing import Final, Literal
 
 from msgspec import Struct
 
+from contracts.weather import HeatDemand
 from contracts.words import Colour
 
 FieldState = Literal["closed", "open", "called", "briefed", "live", "hold asked", "held", "counting"]
@@ -18,6 +19,8 @@ StationName = Literal[
 ]
 AlertKind = Literal[
     "hold_not_confirmed",
+    "lightning",
+    "heat",
     "heads_missing",
     "search_open",
     "not_cleared_on_field",
@@ -25,7 +28,10 @@ AlertKind = Literal[
     "chrono_closed",
     "chrono_overdue",
     "no_first_aider",
+    "too_few_referees",
+    "check_failed",
     "unresolved_caution",
+    "report_overdue",
 ]
 PAGE: Final[dict[str, str]] = {
     "board.css": "text/css",
@@ -117,6 +123,8 @@ class Field(_Shown, frozen=True, kw_only=True):
     state: FieldState
     teams: dict[str, Team]
     non_players: int
+    inside: int
+    """Everybody on it, players or not; whose game is over stays counted until the head-count."""
     why: tuple[str, ...]
     holds: tuple[StandingHold, ...]
     game: str | None = None
@@ -156,6 +164,17 @@ class Players(_Shown, frozen=True, kw_only=True):
     """How many of those not cleared each reason holds back; somebody may have several. `heads_missing`: a count lacks them."""
 
 
+class Weather(_Shown, frozen=True, kw_only=True):
+    """What the weather demands. `resume_at`: before it no field that is held by the weather is resumed, and then only by a person."""
+
+    wbgt_c: float | None = None
+    heat_index_c: float | None = None
+    demands: HeatDemand | None = None
+    lightning_at: datetime | None = None
+    """The last flash or thunder, while play may not be resumed for it."""
+    resume_at: datetime | None = None
+
+
 class Alert(_Shown, frozen=True, kw_only=True):
     """Something that somebody must see to now."""
 
@@ -179,6 +198,7 @@ class Status(_Shown, frozen=True, kw_only=True):
     stations: dict[StationName, Station]
     players: Players
     alerts: tuple[Alert, ...]
+    weather: Weather | None = None
 
 
 class Beat(_Shown, frozen=True, kw_only=True):

@@ -70,6 +70,10 @@ OLD: dict[tuple[str, int], tuple[type[Data], Callable[[Any], Data]]] = {
             **_fields_of(old), readings_fps=(), reference_fps=(), signals=() if old.good else ("person",)
         ),
     ),
+    ("park.day_closed", 1): (
+        park.DayClosedV1,
+        lambda old: park.DayClosed(closed=old.closed, still_here=None, minors_here=None),
+    ),
     ("games.field_configured", 1): (
         games.FieldConfiguredV1,
         lambda old: games.FieldConfigured(**_fields_of(old), limit=Limit()),
@@ -78,6 +82,7 @@ OLD: dict[tuple[str, int], tuple[type[Data], Callable[[Any], Data]]] = {
         games.FieldCarriedV1,
         lambda old: games.FieldCarried(**_fields_of(old), limit=Limit()),
     ),
+    ("park.weather_recorded", 1): (park.WeatherRecordedV1, lambda old: park.WeatherRecorded(**_fields_of(old))),
 }
 """Old versions still in some log, each with the one step that brings it to the newest."""
 

@@ -1,4 +1,4 @@
-"""Duty: staff, what they are qualified for and until when, who is on and where."""
+"""Duty: staff, what they are qualified for and until when, who is on and where; and the checks before the gates open and after the last game."""
 
 from datetime import date
 from typing import Annotated, ClassVar, Literal
@@ -8,6 +8,11 @@ from msgspec import Meta, Struct
 from contracts.envelope import Command, Data, Grant, Refusal
 from contracts.words import Day, FieldId, Role, StaffId
 
+CheckCode = Annotated[
+    str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$(?!\n)", description="A check of the list in the park rules.")
+]
+CheckDay = Annotated[date, Meta(extra={"tag": "checks"}, description="The operating day that a check belongs to.")]
+Fault = Literal["missing", "damaged", "blocked", "out_of_date", "out_of_order", "not_clean", "does_not_agree", "other"]
 Post = Literal["referee", "head_referee", "first_aider", "desk", "gear", "chrono", "staging", "manager"]
 
 
@@ -73,3 +78,26 @@ class EndDuty(Command, frozen=True, kw_only=True):
     ROLES: ClassVar[frozenset[Role]] = frozenset({"referee", "first_aider", "head_referee", "manager"})
     FACT: ClassVar[bool] = True
     staff: StaffId
+
+
+class CheckDone(Data, frozen=True, kw_only=True):
+    """One of the day's checks was done, on a field or once for the park. Without a fault it passed; done again, the later one counts."""
+
+    of: CheckDay
+    check: CheckCode
+    when: Literal["opening", "closing"]
+    field: FieldId | None
+    faults: tuple[Fault, ...]
+
+
+class DoCheck(Command, frozen=True, kw_only=True):
+    """Record that a check was done, with the faults it found. It may be done before the day is opened, and again once a fault is mended."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset(
+        {"desk", "gear", "chrono", "staging", "referee", "first_aider", "head_referee", "manager"}
+    )
+    FACT: ClassVar[bool] = True
+    check: CheckCode
+    when: Literal["opening", "closing"] = "opening"
+    field: FieldId | None = None
+    faults: tuple[Fault, ...] = ()

@@ -9,13 +9,19 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     park.OpenDay: {"opened": "2026-05-09"},
     park.CloseDay: {"closed": "2026-05-09"},
     park.AdoptRules: {"rules": {"version": "larchmoor-2026", "time_zone": "Europe/London"}},
-    park.RecordWeather: {"temperature_c": 14.5},
+    park.RecordWeather: {
+        "temperature_c": 27.0, "humidity_percent": 62,
+        "wet_bulb_globe": {"natural_wet_bulb_c": 22.5, "globe_c": 41.0, "shade": False},
+    },
+    park.RecordThunder: {"flash_to_bang_s": 22},
+    park.RecordFlash: {"occurred_at": "2026-05-09T13:12:00Z"},
     # fields and staff
     games.ConfigureField: {"field": "birch", "title": "Birch Wood", "limit_fps": 285, "stop_limit_fps": 300},
     games.InspectField: {"field": "birch", "passed": True},
     duty.RegisterStaff: {"staff": "staff-wren", "qualifications": [{"post": "referee", "until": "2027-03-31"}]},
     duty.StartDuty: {"staff": "staff-wren", "post": "referee", "field": "birch"},
     duty.EndDuty: {"staff": "staff-wren"},
+    duty.DoCheck: {"check": "netting", "when": "opening", "field": "birch", "faults": ["damaged"]},
     # at the desk
     registration.RegisterPerson: {"person": "person-ash", "age_band": 12},
     registration.RenewAgeBand: {"person": "person-ash", "age_band": 14},
@@ -88,6 +94,10 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     games.CallGame: {
         "game": "birch-3", "field": "birch", "rotation": "rotation-green", "minutes": 15,
         "entrants": [{"player": "player-ash", "colour": "red"}, {"player": "player-elm", "colour": "blue"}],
+        "proposal": {
+            "proposal": "teams-6f1c22d09ab3e475", "position": 4711, "colours": ["red", "blue"],
+            "entrants": [{"player": "player-ash", "colour": "blue"}, {"player": "player-elm", "colour": "red"}],
+        },
     },
     games.BriefGame: {"game": "birch-3"},
     games.StartGame: {"game": "birch-3", "without": ["player-elm"]},
@@ -99,6 +109,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     games.EndGame: {"game": "birch-3", "winner": "red"},
     games.AbandonGame: {"game": "fern-2", "cause": "weather"},
     games.CountHeads: {"game": "birch-3", "counted": 13, "accounted": ["player-ash"]},
+    games.FindPlayer: {"player": "player-ash", "game": "birch-3", "place": "desk"},
     games.SweepField: {"game": "birch-3", "search_open": False},
     # discipline
     discipline.Caution: {
@@ -119,6 +130,27 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "incident": "incident-1", "kind": "injury", "field": "birch", "game": "birch-3", "players": ["player-elm"],
         "markers": ["marker-31"], "emergency_services": False,
     },
+    incidents.RecordInjury: {
+        "incident": "incident-1", "player": "player-elm", "part": "ankle", "side": "left", "injury": "sprain",
+    },
+    incidents.RecordTreatment: {
+        "incident": "incident-1", "player": "player-elm", "treatment": "cooled", "staff": "staff-wren",
+    },
+    incidents.RecordOutcome: {"incident": "incident-1", "player": "player-elm", "outcome": "rested"},
+    incidents.RecordScene: {
+        "incident": "incident-1", "place": "bunker", "sky": "rain", "paint_batch": "B-2026-0417", "tests": ["test-31"],
+    },
+    incidents.RecordHelpCalled: {"incident": "incident-1", "service": "ambulance"},
+    incidents.RecordHelpArrived: {"incident": "incident-1", "service": "ambulance"},
+    incidents.NameWitness: {"incident": "incident-1", "staff": "staff-heron"},
+    incidents.TakeCustody: {
+        "incident": "incident-1", "marker": "marker-31", "staff": "staff-wren", "kept": "safe",
+    },
+    incidents.PassCustody: {
+        "incident": "incident-1", "marker": "marker-31", "giver": "staff-wren", "outside": "laboratory",
+    },
+    incidents.RecordNotification: {"incident": "incident-1", "reminder": "gb-report"},
+    incidents.CloseIncident: {"incident": "incident-1", "incomplete": True},
     # in the vault
     vault.KeepDetail: {
         "person": "person-elm", "entry": "detail-1", "kind": "note", "text": "Slipped on wet boards by the second bunker.",

@@ -4,6 +4,7 @@ from typing import Annotated, ClassVar, Literal
 
 from msgspec import Meta, Struct
 
+from contracts.balance import Overruled, Weighed
 from contracts.envelope import Command, Data, Grant, Reason, Refusal
 from contracts.limits import Limit
 from contracts.words import (
@@ -28,6 +29,7 @@ Format = Annotated[
     Literal["elimination", "respawn", "scenario", "continuous"],
     Meta(description="Elimination: out is out. The others let players in while the game is live."),
 ]
+FoundAt = Literal["field", "staging", "desk", "gear", "chrono", "first_aid", "car_park", "off_site"]
 HoldCause = Literal["weather", "injury", "mask_off", "intruder", "equipment", "fire", "other"]
 Title = Annotated[str, Meta(min_length=1, max_length=40, description="The field's name as painted on its gate.")]
 Heads = Annotated[int, Meta(ge=0, le=1000)]
@@ -129,8 +131,33 @@ class GameCalled(Data, frozen=True, kw_only=True):
     entrants: GameList
 
 
+class TeamsCalled(Data, frozen=True, kw_only=True):
+    """Beside the call of a game: the proposal that its teams came from, what was changed in them, and what both come to on the record."""
+
+    game: GameId
+    field: FieldId
+    proposal: RecordId
+    rested_on: int
+    """The position up to which the log had been read for the proposal."""
+    overruled: tuple[Overruled, ...]
+    proposed: tuple[Weighed, ...]
+    called: tuple[Weighed, ...]
+
+
+class Proposed(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """The proposal that a game is called from, as it was shown: its name, the position that it rested on, its colours and its teams."""
+
+    proposal: RecordId
+    position: Annotated[int, Meta(ge=0, le=2**62)]
+    colours: tuple[Colour, Colour]
+    entrants: GameList
+
+
 class CallGame(Command, frozen=True, kw_only=True):
-    """Call the next game of a field with its game list. Calling again before the start replaces the list."""
+    """Call the next game of a field with its game list. Calling again before the start replaces the list.
+
+    `proposal` is where the list came from; what was changed in it stands on the record. Nobody is bound to a proposal.
+    """
 
     ROLES: ClassVar[frozenset[Role]] = FIELD_AND_STAGING
     game: GameId
@@ -139,6 +166,7 @@ class CallGame(Command, frozen=True, kw_only=True):
     format: Format = "elimination"
     minutes: Annotated[float, Meta(ge=1, le=720)] = 15.0
     entrants: GameList
+    proposal: Proposed | None = None
 
 
 class GameBriefed(Data, frozen=True, kw_only=True):
@@ -352,3 +380,22 @@ class SweepField(Command, frozen=True, kw_only=True):
     FACT: ClassVar[bool] = True
     game: GameId
     search_open: bool
+
+
+class PlayerFound(Data, frozen=True, kw_only=True):
+    """Somebody whom a head-count lacked was seen with one's own eyes, or his pass scanned. Once nobody is missing any more the search is over."""
+
+    player: PlayerId
+    game: GameId
+    field: FieldId
+    place: FoundAt
+
+
+class FindPlayer(Command, frozen=True, kw_only=True):
+    """Record that somebody who was missing after a game was found, or scanned at a station. Name him only when he stands before you."""
+
+    ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
+    FACT: ClassVar[bool] = True
+    player: PlayerId
+    game: GameId
+    place: FoundAt

@@ -9,9 +9,12 @@ from contracts.audit_page import AUDIT_PAGE_READS
 from contracts.bench import BENCH_READS
 from contracts.board import PAGE, Status
 from contracts.cases import CASE_READS
+from contracts.checks import CHECK_READS
 from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
+from contracts.closing import CLOSING_READS
 from contracts.fleet import FLEET_READS
+from contracts.incident_reads import INCIDENT_READS
 from contracts.markers import MARKER_READS
 from contracts.moments import MOMENT_READS
 from contracts.park import Briefing
@@ -25,7 +28,9 @@ from contracts.problems import (
     UnknownSubject,
 )
 from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
+from contracts.roll_call import ROLL_CALL_READS
 from contracts.story import STORY_READS
+from contracts.teams import TEAM_READS
 from contracts.what_if import WHAT_IF_READS
 from contracts.words import DayArmband, DayPass, FieldId
 
@@ -176,7 +181,10 @@ READS: tuple[Read, ...] = (
         )
         for name, media in PAGE.items()
     ),
+    *CHECK_READS,
+    *INCIDENT_READS,
     *CHRONO_READS,
+    *CLOSING_READS,
     *FLEET_READS,
     *MARKER_READS,
     *vault.READS,
@@ -186,5 +194,7 @@ READS: tuple[Read, ...] = (
     *AUDIT_PAGE_READS,
     *MOMENT_READS,
     *WHAT_IF_READS,
+    *TEAM_READS,
+    *ROLL_CALL_READS,
     *BENCH_READS,
 )

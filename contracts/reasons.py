@@ -72,8 +72,11 @@ REASONS: dict[str, Entry] = {
     "field_on_hold": Entry("Play is stopped on this field.", "head referee"),
     "field_occupied": Entry("Another game is still running or called on this field.", "staging"),
     "heads_missing": Entry("The head-count of the last game is still open.", "head referee"),
+    "not_playing": Entry("You are not here as a player.", "desk"),
     "over_capacity": Entry("There are more players than this field takes.", "staging"),
     "too_few_referees": Entry("There are too few qualified referees on this field.", "head referee"),
+    "check_open": Entry("A check that play waits for has not been done today.", "head referee"),
+    "check_failed": Entry("A check that play waits for found a fault.", "manager"),
     "no_first_aider": Entry("There is no qualified first aider on duty.", "manager"),
     # the record itself
     "staff_not_qualified": Entry("No qualification in date for that post is recorded.", "manager"),
@@ -89,7 +92,7 @@ REASONS: dict[str, Entry] = {
         "manager",
     ),
     "injury_hold": Entry(
-        "These data stay since the person was a player in a recorded injury, until a manager lifts that hold. What local law demands comes first.",
+        "These data stay since the person was a player in a recorded injury, or is a witness of an incident, until a manager lifts that hold. What local law demands comes first.",
         "manager",
     ),
     "claims_period": Entry("Claims may still come, so these data stay. What local law demands comes first.", "manager"),

@@ -9,7 +9,9 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from contracts.first_aid import REMINDERS, Reminder
 from contracts.limits import Limit, Mass
+from contracts.weather import WeatherRules
 from contracts.words import Calibre, Minutes, Role, Speed, Wording
 
 Count = Annotated[int, Meta(ge=0, le=10_000)]
@@ -152,6 +154,26 @@ class DisciplineRules(_Rules, frozen=True, kw_only=True):
     """A second entry about a player this close to another stands him down until the head referee says it was a separate act."""
 
 
+Points = Annotated[int, Meta(ge=0, le=1000)]
+
+
+class TeamRules(_Rules, frozen=True, kw_only=True):
+    """What a difference between two teams weighs where teams are proposed, in points: hundredths of the standard deviation of skill over players.
+
+    Zero leaves an attribute out. What the day's results say of a skill is in points as it stands.
+    """
+
+    year_points: Points = 4
+    """For each year between the sums of the age bands."""
+    first_timer_points: Points = 30
+    own_marker_points: Points = 30
+    result_points: Annotated[int, Meta(ge=0, le=10)] = 1
+    favoured: Annotated[float, Meta(ge=0.51, le=0.99)] = 0.6
+    """Teams are near enough while the stronger one, all differences taken to add up, wins at most with this chance. Others are told with the reason; after a one-sided game no more players change sides than it takes."""
+    seconds: Annotated[float, Meta(ge=0.1, le=10)] = 1.0
+    """How long the best teams are searched for at most."""
+
+
 class GameRules(_Rules, frozen=True, kw_only=True):
     """Games and the staff they need."""
 
@@ -162,6 +184,40 @@ class GameRules(_Rules, frozen=True, kw_only=True):
     players_per_referee: Annotated[int, Meta(ge=1, le=100)] = 15
     first_aiders: Count = 1
     """First aiders on duty in the park, without whom no game starts."""
+    teams: TeamRules = TeamRules()
+
+
+class Check(_Rules, frozen=True, kw_only=True):
+    """One check of the park's list: what is looked at, when and by whom, and whether play waits for it."""
+
+    code: Annotated[str, Meta(pattern=r"^[a-z][a-z0-9-]{1,39}$(?!\n)")]
+    title: Annotated[str, Meta(min_length=1, max_length=120)]
+    when: Literal["opening", "closing", "both"] = "opening"
+    each_field: bool = False
+    """Done on every field; else once for the park."""
+    play_waits: bool = False
+    """No game starts where its opening check is open or found a fault."""
+    by: tuple[Role, ...] = ()
+    """Who does it besides the head referee and the manager, who may do any; nobody named: any staff."""
+
+
+CHECKS = (
+    Check(code="netting", title="Netting whole, tight and down to the ground", each_field=True, by=("referee",)),
+    Check(code="field-ground", title="Ground, bunkers and signs", each_field=True, by=("referee",)),
+    Check(code="emergency-access", title="Way in for an ambulance open, meeting point and address known", when="both"),
+    Check(code="first-aid", title="First-aid kit and eye wash complete, telephone tried", by=("first_aider",)),
+    Check(code="chronographs", title="Chronographs whole, level and powered", when="both", by=("chrono",)),
+    Check(code="gear", title="Hired gear counted, masks clean, bottles in date", when="both", by=("gear",)),
+    Check(code="cash", title="Cash counted", when="both", by=("desk",)),
+    Check(code="field-empty", title="Field walked, nobody left", when="closing", each_field=True, by=("referee",)),
+)
+"""Play waits for none of them until the park's own rules say so; a field's daily inspection it waits for always."""
+
+
+class DutyRules(_Rules, frozen=True, kw_only=True):
+    """What is checked before the gates open and after the last game."""
+
+    checks: tuple[Check, ...] = CHECKS
 
 
 class MoneyRules(_Rules, frozen=True, kw_only=True):
@@ -181,6 +237,12 @@ class VaultRules(_Rules, frozen=True, kw_only=True):
     """From this age on a person's own time for claims runs. Depends on local law."""
 
 
+class IncidentRules(_Rules, frozen=True, kw_only=True):
+    """What local rules may ask to be reported: reminders, no statement of any law. Keep those that apply where the park is."""
+
+    reminders: tuple[Reminder, ...] = REMINDERS
+
+
 class Rules(_Rules, frozen=True, kw_only=True):
     """One version of a park's rules."""
 
@@ -197,8 +259,11 @@ class Rules(_Rules, frozen=True, kw_only=True):
     velocity: VelocityRules = VelocityRules()
     discipline: DisciplineRules = DisciplineRules()
     games: GameRules = GameRules()
+    weather: WeatherRules = WeatherRules()
+    duty: DutyRules = DutyRules()
     money: MoneyRules = MoneyRules()
     vault: VaultRules = VaultRules()
+    incidents: IncidentRules = IncidentRules()
 
 
 DEFAULT = Rules(version="default")

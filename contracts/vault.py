@@ -101,7 +101,7 @@ class LegalHoldPlaced(Data, frozen=True, kw_only=True):
 class PlaceLegalHold(Command, frozen=True, kw_only=True):
     """Place a legal hold: what is kept about these persons stays until it is lifted.
 
-    Who was a player in a recorded injury is on hold without it.
+    Who was a player in a recorded injury, or is a witness of an incident, is on hold without it.
     """
 
     ROLES: ClassVar[frozenset[Role]] = MANAGER

@@ -42,6 +42,7 @@ UNPAID: Final = 4
 """The group that has not paid when its first game is called."""
 FIRST_GAME: Final = 105
 THUNDER: Final = 312
+PASSING: Final = 316
 CLEAR_SKY: Final = 347
 HOME: Final = 505
 
@@ -104,12 +105,14 @@ class Day:
         self._rounds.plan()
         self._agenda.at(NOON, self._warm)
         self._agenda.at(THUNDER, self._thunder)
+        self._agenda.at(PASSING, self.stories.passing)
         self._agenda.at(CLEAR_SKY, self.stories.clear_sky)
         for index, group in enumerate(self._groups):
             self._agenda.at(HOME + index / 2, partial(self._leave, group))
         for hour in range(1, 9):
             self._agenda.at(60.0 * hour, self._progress)
         await self._agenda.run()
+        await opening.check(self.stations["office"], "closing")
         await self.stations["office"].do(CloseDay(closed=self._start.date()))
         await self.stations["office"].have_signed()
         untold = [game for field in self.fields.values() for game in field.hooks]
@@ -117,7 +120,7 @@ class Day:
             raise DemoError(f"what was to happen in these games of a rotation did not: {untold}")
 
     async def _warm(self) -> None:
-        await self.stations["office"].do(RecordWeather(temperature_c=NOON_C))
+        await self.stations["office"].do(RecordWeather(temperature_c=NOON_C, humidity_percent=58.0))
 
     async def _thunder(self) -> None:
         self._tell("Thunder: every field is held.")

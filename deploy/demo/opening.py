@@ -1,23 +1,28 @@
 """Before the gates open: rules, staff, fields, chronographs, and the hired fleet measured and sealed."""
 
 from datetime import date, timedelta
-from typing import Final
+from typing import Final, Literal
 
-from contracts.duty import Qualification, RegisterStaff, StartDuty
+from msgspec.structs import replace
+
+from contracts.duty import DoCheck, Qualification, RegisterStaff, StartDuty
 from contracts.equipment import RegisterBottle, RegisterMarker, RegisterMask
 from contracts.games import ConfigureField, InspectField
 from contracts.park import AdoptRules, OpenDay, RecordWeather
-from contracts.rules import BriefingRules, GameRules, Rules
+from contracts.rules import CHECKS, BriefingRules, DutyRules, GameRules, Rules
 from contracts.velocity import RegisterChrono
 from deploy.demo.bench import BENCHES, CHRONOS, Bench
 from deploy.demo.cast import FIELDS
 from deploy.demo.markers import HIRED, LOW_IMPACT, MORNING_C, hired_markers
 from deploy.demo.station import Station
 
+WAITED_FOR: Final = frozenset({"netting", "emergency-access", "first-aid"})
+"""The opening checks without which nobody plays at Larchmoor."""
 RULES: Final = Rules(
     version="larchmoor-1",
     briefing=BriefingRules(version=3, urgent_version=3),
     games=GameRules(players_per_referee=15, first_aiders=2),
+    duty=DutyRules(checks=tuple(replace(check, play_waits=check.code in WAITED_FOR) for check in CHECKS)),
 )
 CONFIGURATIONS: Final = (
     ConfigureField(field="birch", title="Birch Wood", capacity=50),
@@ -39,6 +44,7 @@ async def open_park(manager: Station, day: date, bench: Bench) -> None:
     await manager.do(AdoptRules(rules=RULES))
     await manager.do(OpenDay(opened=day))
     await _fields_and_staff(manager, day)
+    await check(manager, "opening", torn="fern")
     for chrono in CHRONOS:
         await manager.do(RegisterChrono(chrono=chrono))
     await bench.check_all()
@@ -57,6 +63,16 @@ async def _fields_and_staff(manager: Station, day: date) -> None:
         await _on_duty(manager, name, "first_aider", None, renewed)
     for field in FIELDS:
         await manager.do(InspectField(field=field, passed=True), actor="head-1")
+
+
+async def check(manager: Station, when: Literal["opening", "closing"], torn: str = "") -> None:
+    """Every check of that end of the day. On the field `torn` the netting is mended first, and looked at again."""
+    if torn:
+        await manager.do(DoCheck(check="netting", when=when, field=torn, faults=("damaged",)), actor="head-1")
+    for one in RULES.duty.checks:
+        if one.when in {"both", when}:
+            for field in FIELDS if one.each_field else (None,):
+                await manager.do(DoCheck(check=one.code, when=when, field=field), actor="head-1")
 
 
 async def _on_duty(manager: Station, staff: str, post: str, field: str | None, until: date) -> None:

@@ -11,8 +11,20 @@ from contracts.discipline import (
     VoidCaution,
 )
 from contracts.equipment import ReturnGear, SwapMarker
-from contracts.games import AskHold
-from contracts.incidents import DeclareFit, RecordIncident, RecordUnfit
+from contracts.first_aid import TellOfIncident
+from contracts.incidents import (
+    DeclareFit,
+    NameWitness,
+    PassCustody,
+    RecordIncident,
+    RecordInjury,
+    RecordOutcome,
+    RecordScene,
+    RecordTreatment,
+    RecordUnfit,
+    TakeCustody,
+)
+from contracts.park import RecordFlash, RecordThunder
 from contracts.registration import HandOverMinor, RecordLeft, Refund
 from contracts.velocity import ChangeSetUp, SpotCheckMarker
 from deploy.demo.arrival import ENTRY, Arrival
@@ -36,6 +48,8 @@ class Stories:
         """The handheld that loses the network."""
         self.marked: dict[str, Player] = {}
         self._written = 0
+        self.storm = ""
+        """The hold that the first thunder asked for."""
 
     def plan(self) -> None:
         """Which game each of them happens in."""
@@ -236,21 +250,53 @@ class Stories:
             actor="aid-2",
         )
 
+        for told in first_aid_of(player):
+            await self.first_aid.do(told, actor="aid-2")
+
         async def declare() -> None:
             await self.first_aid.do(DeclareFit(player=player.name), actor="aid-2")
+            await self.first_aid.do(
+                RecordOutcome(incident="incident-1", player=player.name, outcome="rested"), actor="aid-2"
+            )
+
+        evidence = PassCustody(
+            incident="incident-1", marker=player.marker, mask=player.mask, giver="aid-2", taker="head-1", kept="safe"
+        )
+
+        async def pass_on() -> None:
+            await self.arrival.gear.do(evidence, actor="head-1")
 
         field.agenda.at(field.agenda.minute + 45, declare)
+        field.agenda.at(field.agenda.minute + 60, pass_on)
 
     async def thunder(self) -> None:
         """First thunder: everything stops. Birch Wood gives its game up, the others wait and play on."""
         staging = self.fields["birch"].staging
-        await staging.do(AskHold(hold="weather-1", cause="weather"))
+        _, asked = (await staging.do(RecordThunder(flash_to_bang_s=22.0)))["events"]
+        self.storm = asked["data"]["hold"]
         for field in self.fields.values():
-            await field.hold("weather-1")
+            await field.hold(self.storm)
         if self.fields["birch"].playing:
             await self.fields["birch"].abandon()
 
+    async def passing(self) -> None:
+        """It moves off: thunder once more, then a flash that nobody hears. Each begins the wait anew."""
+        await self.fields["birch"].staging.do(RecordThunder(flash_to_bang_s=41.0))
+        await self.head.do(RecordFlash(), actor="head-1")
+
     async def clear_sky(self) -> None:
-        """Half an hour after the last thunder each field is swept and resumed by a person."""
+        """Half an hour after the last flash each field is swept and resumed by a person."""
         for field in self.fields.values():
-            await field.resume("weather-1")
+            await field.resume(self.storm)
+
+
+def first_aid_of(player: Player) -> tuple[TellOfIncident, ...]:
+    """What the first aider tells of the fall, once he is seen to. The record stays open: nobody has asked for the paint yet."""
+    incident = "incident-1"
+    return (
+        RecordInjury(incident=incident, player=player.name, part="ankle", side="left", injury="sprain"),
+        RecordTreatment(incident=incident, player=player.name, treatment="cooled", staff="aid-2"),
+        RecordScene(incident=incident, place="open_ground", sky="dry"),
+        NameWitness(incident=incident, staff="ref-05"),
+        TakeCustody(incident=incident, marker=player.marker, mask=player.mask, staff="aid-2", kept="first_aid_room"),
+    )

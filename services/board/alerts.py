@@ -8,8 +8,12 @@ from services.board.at_hand import AtHand
 from services.board.heads import missing, short
 from services.board.instruments import chrono_alerts
 from services.board.notes import LINE_UP, SPOT_CHECK, UNRESOLVED
+from services.board.reports import report_alerts
+from services.board.staffing import staffing_alerts
+from services.board.weather import weather_alerts
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE, Entry
+from services.clearance.runs import Run
 from services.duty.model import FIRST_AIDERS, on_duty
 from services.duty.states import OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
@@ -29,11 +33,14 @@ def alerts(at_hand: AtHand) -> tuple[Alert, ...]:
     titles = {story.field: _title(story) for story in stories}
     return (
         *(alert for story in stories for alert in _holds(story)),
+        *weather_alerts(at_hand),
         *(alert for story in stories for alert in _heads(at_hand, story)),
         *_on_fields(at_hand, titles),
         *chrono_alerts(at_hand, titles),
         *_first_aid(at_hand),
+        *staffing_alerts(at_hand, titles),
         *_unresolved(at_hand, titles),
+        *report_alerts(at_hand),
     )
 
 
@@ -56,6 +63,7 @@ def _heads(at_hand: AtHand, story: FieldStory) -> Iterable[Alert]:
         colours = at_hand.given.of(LINE_UP, run.game).colours
         players = missing(at_hand, story, run.game)
         if not players:
+            yield from _nobody_named(story, run)
             continue
         who = ", ".join(_called(at_hand, player, colours.get(player)) for player in players[:NAMED])
         if len(players) > NAMED:
@@ -69,6 +77,17 @@ def _heads(at_hand: AtHand, story: FieldStory) -> Iterable[Alert]:
         else:
             sentence = f"Search open for {f'{lack}, one of: ' if some else ''}{who}; last on {title}."
             yield Alert(kind="search_open", sentence=sentence, field=story.field, since=run.heads.place[0])
+
+
+def _nobody_named(story: FieldStory, run: Run) -> Iterable[Alert]:
+    """A count that was too high, and a search of which no count says for whom."""
+    heads, title = run.heads, _title(story)
+    if heads is not None and run.uncounted and heads.counted > heads.expected:
+        sentence = f"{heads.counted} came off {title} where {heads.expected} were expected. Count again; keep it shut."
+        yield Alert(kind="heads_missing", sentence=sentence, field=story.field, since=heads.place[0])
+    elif heads is not None and heads.search_open and not heads.missing:
+        sentence = f"Search open on {title}, and nobody was counted: count heads to know whom it seeks."
+        yield Alert(kind="search_open", sentence=sentence, field=story.field, since=heads.place[0])
 
 
 def _called(at_hand: AtHand, player: str, colour: str | None) -> str:

@@ -1,4 +1,4 @@
-"""What anybody may see of a park: its live status as JSON, as a stream of events, and as a page for a wall. It names nobody."""
+"""What anybody may see of a park: its live status as JSON, as a stream of events, and as a page for a wall; and for staff the roll-call. They name nobody."""
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
@@ -11,7 +11,10 @@ from litestar.params import FromPath
 from litestar.response import Stream
 
 from contracts.board import PAGE, Status
+from contracts.clearance import GATE
 from contracts.problems import NotCaughtUp
+from contracts.roll_call import RollCall
+from services.board import evening
 from services.board.live import Board
 from services.board.notes import NOTES
 from services.clearance.api import PROJECTION as CLEARANCE
@@ -40,6 +43,15 @@ async def board_json(request: Request[Any, Any, Any], park: FromPath[str]) -> Re
         return Response(await board.reached(position), headers=NO_STORE)
     except TimeoutError:
         raise NotCaughtUp(f"The board has not come to position {position} yet. Ask again shortly.") from None
+
+
+@get("/parks/{park:str}/games/roll-call", opt={"roles": GATE})
+async def roll_call(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[RollCall]:
+    """Say who is on which field, who is elsewhere in the park, and who came off since play was stopped."""
+    try:
+        return Response(await board_of(request, park).roll_call(), headers=NO_STORE)
+    except TimeoutError:
+        raise NotCaughtUp("The read tables lack somebody who came today. Ask again shortly, and count heads.") from None
 
 
 @get("/parks/{park:str}/board/stream", opt={"public": True})
@@ -81,4 +93,4 @@ FILES: Final = (
     file_route("/parks/{park:str}/board", FOLDER / "board.html", "text/html"),
     *(file_route(f"/parks/{{park:str}}/board/{name}", FOLDER / name, media) for name, media in PAGE.items()),
 )
-SERVICE = Service("board", (), (board_json, board_stream, home, *FILES), (boards,))
+SERVICE = Service("board", (), (board_json, board_stream, roll_call, *evening.ROUTES, home, *FILES), (boards,))

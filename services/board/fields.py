@@ -14,11 +14,9 @@ from services.board.heads import count
 from services.board.notes import LINE_UP
 from services.board.people import told
 from services.clearance import field as fields
-from services.clearance import holds
+from services.clearance import holds, play
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE
-from services.duty import model as duty
-from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.games.states import BESIDE, GAME, Game
 from services.velocity.limits import ball_mass, of_field, strictest
 from services.velocity.shown import shown as shown_speed
@@ -26,8 +24,8 @@ from services.velocity.shown import shown as shown_speed
 CLOSED = frozenset({"field_not_inspected", "field_failed_inspection", "record_not_understood", "unknown_field"})
 
 
-def shown(at_hand: AtHand, story: FieldStory) -> Field:
-    """One field. A hold comes before everything else, and a closed field may still have a game called for it."""
+def shown(at_hand: AtHand, story: FieldStory, inside: int) -> Field:
+    """One field, with so many people on it. A hold comes before everything else, and a closed field may still have a game called for it."""
     configured = story.configured
     why = _closed(at_hand, story)
     game = at_hand.given.of(GAME, story.running) if story.running else None
@@ -37,6 +35,7 @@ def shown(at_hand: AtHand, story: FieldStory) -> Field:
         state=_state(at_hand, story, closed=bool(why)),
         teams=_teams(at_hand, game),
         non_players=_non_players(at_hand, story, game),
+        inside=inside,
         why=tuple(sentence(code) for code in why),
         holds=tuple(
             StandingHold(
@@ -143,12 +142,8 @@ def _next(at_hand: AtHand, story: FieldStory) -> Next | None:
 
 
 def _staffing(at_hand: AtHand, story: FieldStory, players: int) -> list[Reason]:
-    """What the field and its staff have against a start now."""
-    field_staff, park_staff = at_hand.given.of(FIELD_STAFF, story.field), at_hand.given.of(PARK_STAFF, "")
-    return [
-        *fields.reasons(story, at_hand.moment, story.waiting, players),
-        *duty.reasons(field_staff, park_staff, players, at_hand.moment),
-    ]
+    """What the field, its checks and its staff have against a start now."""
+    return play.reasons(at_hand.given, story.field, at_hand.moment, story.waiting, players)
 
 
 def _waits(

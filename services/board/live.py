@@ -8,10 +8,13 @@ from typing import Any, Final
 import structlog
 
 from contracts.board import Beat, Status
+from contracts.roll_call import RollCall
+from services.board.at_hand import AtHand
 from services.board.fanout import BEAT_SECONDS, Channel, frame
 from services.board.memory import Memory
 from services.board.model import status
 from services.board.notes import NOTES
+from services.board.roll_call import roll_call
 from services.clearance.api import PROJECTION as CLEARANCE
 from services.core.backoff import Backoff
 from services.core.park import Park
@@ -41,6 +44,7 @@ class Board:
         self._pool = pool
         self._memory: Memory | None = None
         self._status: Status | None = None
+        self._at_hand: AtHand | None = None
         self._made = self._judged = 0.0
         self._head: int | None = None
         self._checked = self._fresh = float("-inf")
@@ -61,6 +65,24 @@ class Board:
                 await asyncio.sleep(0.01)
                 made = await self.current()
         return made
+
+    async def seen(self, position: int) -> AtHand:
+        """What is at hand as of now and at least a position, everybody judged. TimeoutError after a while."""
+        await self.reached(position)
+        async with asyncio.timeout(PATIENCE):
+            while self._at_hand is None or self._memory is None or self._memory.unread:
+                await asyncio.sleep(0.01)
+                await self.current()
+        return self._at_hand
+
+    async def roll_call(self) -> RollCall:
+        """Everybody's whereabouts as of now. TimeoutError where somebody who came cannot be read in a while."""
+        made = await self.current()
+        async with asyncio.timeout(PATIENCE):
+            while self._at_hand is None or self._memory is None or self._memory.unread:
+                await asyncio.sleep(0.01)
+                made = await self.current()
+        return roll_call(self._at_hand, self._park.park, made.epoch)
 
     @property
     def _unfinished(self) -> bool:
@@ -94,6 +116,7 @@ class Board:
         except BaseException:
             self._memory = None
             raise
+        self._at_hand = at_hand
         return status(at_hand, self._park.park, memory.epoch)
 
     async def run(self) -> None:

@@ -13,6 +13,7 @@ from services.board.results import STATIONS
 from services.board.rows import Rows
 from services.board.verdicts import asked_fields, called_to, judge
 from services.clearance import model as clearance
+from services.clearance import play
 from services.clearance.api import PROJECTION as CLEARANCE
 from services.clearance.field import FIELD, FIELDS
 from services.core.command import Moment
@@ -23,6 +24,8 @@ from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
+from services.incidents.telling import INCIDENT, OPEN
+from services.park.states import HEAT, LIGHTNING
 from services.velocity.measured import CHRONOS, RECENT
 from services.velocity.states import CHRONO
 
@@ -73,7 +76,7 @@ class Memory:
     async def open(self, now: datetime) -> None:
         """Read the park and the people of the day that it is there."""
         await self._ask(
-            [(RULES, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (FIELDS, ""), (UNRESOLVED, ""), (CHRONOS, "")]
+            (fold, "") for fold in (RULES, PARK_STAFF, FIELDS, UNRESOLVED, CHRONOS, OPENED_DAY, LIGHTNING, HEAT, OPEN)
         )
         await self._ask((LAST_RESULT, station) for station in STATIONS)
         self._today = f"day:{self.moment(now).day}:"
@@ -86,6 +89,11 @@ class Memory:
     def serves(self, now: datetime) -> bool:
         """Whether it is still the day, and the life of the log, that was opened."""
         return self._opened == (self.moment(now).day, self.epoch)
+
+    @property
+    def unread(self) -> bool:
+        """Whether somebody came of whom nothing has been read yet."""
+        return len(self._verdicts) < len(self._arrivals)
 
     @property
     def stirred(self) -> bool:
@@ -107,6 +115,7 @@ class Memory:
         touched |= await self._follow_games()
         chronos = self.given.of(CHRONOS, "").names
         await self._ask((fold, name) for name in chronos for fold in (CHRONO, RECENT))
+        await self._ask((INCIDENT, name) for name in self.given.of(OPEN, "").names)
         self._due = dict.fromkeys([*touched, *self._due])
         now_judged = list(self._due)[:most]
         await self._judge(now_judged, now)
@@ -137,6 +146,7 @@ class Memory:
     async def _follow_games(self) -> set[str]:
         """Have every field's games at hand; returns who was put on a list that waits, or taken off one."""
         names = self.given.of(FIELDS, "").names
+        await self._ask(play.todays_checks(self.given))
         await self._ask((fold, name) for name in names for fold in (FIELD, FIELD_STAFF, BESIDE))
         games = {game for name in names for game in self.given.of(FIELD, name).runs}
         await self._ask((fold, game) for game in games for fold in (GAME, LINE_UP))

@@ -19,8 +19,9 @@ from contracts.velocity import MarkerSpotChecked
 from services.board.results import station_of, words
 from services.core.fold import Fold
 from services.core.folds import Folds
-from services.duty.states import OPENED_DAY
 from services.games.states import BESIDE, GAME
+from services.incidents.telling import INCIDENT, OPEN
+from services.park.states import HEAT, LIGHTNING
 from services.velocity.measured import CHRONOS, RECENT
 
 Place = tuple[datetime, int]
@@ -198,5 +199,20 @@ def _unresolved(event: Recorded[Any]) -> Iterable[str]:
 
 
 NOTES = Notes(
-    "board", (OPENED_DAY, GAME, BESIDE, LINE_UP, SPOT_CHECK, ARRIVAL, UNRESOLVED, LAST_RESULT, CHRONOS, RECENT)
+    "board",
+    (
+        GAME,
+        BESIDE,
+        LINE_UP,
+        SPOT_CHECK,
+        ARRIVAL,
+        UNRESOLVED,
+        LAST_RESULT,
+        CHRONOS,
+        RECENT,
+        LIGHTNING,
+        HEAT,
+        INCIDENT,
+        OPEN,
+    ),
 )

@@ -24,7 +24,7 @@ from contracts.equipment import (
     MarkerSwapped,
 )
 from contracts.games import AdmissionRefused, GameCalled, GameStarted, PlayerAdmitted, StartRefused
-from contracts.incidents import IncidentRecorded, PlayerFit, PlayerUnfit
+from contracts.incidents import HelpArrived, HelpCalled, IncidentRecorded, PlayerFit, PlayerUnfit, TreatmentGiven
 from contracts.registration import (
     BriefingHeld,
     ConsentGiven,
@@ -107,6 +107,9 @@ _RESULTS: Final[dict[StationName, dict[type[Data], _Words]]] = {
         PlayerUnfit: lambda _: "one not to play",
         PlayerFit: lambda _: "one fit again",
         IncidentRecorded: lambda data: f"recorded: {data.kind.replace('_', ' ')}",
+        HelpCalled: lambda data: f"{data.service.replace('_', ' ')} called",
+        HelpArrived: lambda data: f"{data.service.replace('_', ' ')} came",
+        TreatmentGiven: lambda _: "first aid given",
     },
     "head referee": {
         CautionVoided: lambda _: "caution withdrawn",

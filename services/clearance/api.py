@@ -10,13 +10,12 @@ from contracts.clearance import GATE, Clearance, Clearances, Names
 from contracts.envelope import Reason
 from contracts.registration import Refund
 from contracts.words import DayPass, FieldId, PlayerId
-from services.clearance import chronographs, model, refund, tables
+from services.clearance import checks, chronographs, model, play, refund, tables
 from services.clearance.asking import fits, moment_of
-from services.clearance.field import FIELD
-from services.clearance.field import reasons as field_reasons
 from services.core.command import Handler, Moment
 from services.core.fold import Given, Subject
 from services.core.folds import Folds
+from services.core.park import Reads
 from services.core.reads import at_least
 from services.core.routes import park_of
 from services.core.service import Service
@@ -33,7 +32,7 @@ async def player_clearance(request: Request[Any, Any, Any], park: FromPath[str],
     field = fits(request.query_params.get("field", ""), FieldId, "field")
     shown = request.query_params.get("day_pass")
     day_pass = None if shown is None else fits(shown, DayPass, "day_pass")
-    given, read = await where.load(model.subjects(player, field))
+    given, read = await where.load(_subjects(player, field))
     return _judge(given, player, field, moment_of(where, given, max(read.values())), day_pass)
 
 
@@ -44,7 +43,7 @@ async def clearances(request: Request[Any, Any, Any], park: FromPath[str]) -> Cl
     field = fits(request.query_params.get("field", ""), FieldId, "field")
     players = fits(request.query_params.get("players", ""), Names, "players").split(",")
     await at_least(request, where, PROJECTION.name)
-    reads = [model.subjects(player, field) for player in players]
+    reads = [_subjects(player, field) for player in players]
 
     def all_of_them(given: Given) -> Iterable[Subject]:
         return {subject for one in reads for subject in one(given)}
@@ -55,14 +54,20 @@ async def clearances(request: Request[Any, Any, Any], park: FromPath[str]) -> Cl
     return Clearances(epoch=epoch, position=position, players=judged)
 
 
+def _subjects(player: str, field: str) -> Reads:
+    reads = model.subjects(player, field)
+    return lambda given: {*reads(given), *play.subjects(field, given)}
+
+
 def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str | None = None) -> Clearance:
     """The player's own reasons, then the field's against anybody."""
     found: list[Reason] = model.reasons(given, player, field, moment, day_pass)
-    of_field = given.of(FIELD, field)
-    found += [one for one in field_reasons(of_field, moment, of_field.running) if one not in found]
+    found += [one for one in play.at_the_gate(given, field, moment) if one not in found]
     return Clearance(player=player, field=field, cleared=not found, reasons=tuple(found), basis=moment.basis)
 
 
 SERVICE = Service(
-    "clearance", (Handler(Refund, refund.reads, refund.refund),), (player_clearance, clearances, *chronographs.ROUTES)
+    "clearance",
+    (Handler(Refund, refund.reads, refund.refund),),
+    (player_clearance, clearances, *chronographs.ROUTES, checks.day_checks),
 )

@@ -18,6 +18,7 @@ from contracts.games import (
     HoldAsked,
     HoldConfirmed,
     HoldLifted,
+    PlayerFound,
 )
 from contracts.reasons import reason
 from services.clearance import holds, runs
@@ -86,8 +87,15 @@ def reasons(field: Field, moment: Moment, game: str | None = None, players: int 
 
 
 def _missing(run: Run) -> str:
-    missing = run.heads.missing if run.heads else ()
-    return f"Game {run.game}: {', '.join(missing)}." if missing else f"Game {run.game} awaits its count."
+    heads = run.heads
+    if heads is None or (run.over and heads.place < run.over):
+        return f"Game {run.game} awaits its count."
+    if heads.counted > heads.expected:
+        return (
+            f"Game {run.game}: {heads.counted} came off where {heads.expected} were expected. Count again; if it stays so, "
+            "find out who went on without being let in, and sweep the field."
+        )
+    return f"Game {run.game}: {', '.join(heads.missing)}."
 
 
 def _configured(field: Field, event: Recorded[FieldConfigured]) -> Field:
@@ -133,6 +141,10 @@ def _swept(field: Field, event: Recorded[FieldSwept]) -> Field:
     return replace(field, runs=runs.swept(field.runs, event))
 
 
+def _found(field: Field, event: Recorded[PlayerFound]) -> Field:
+    return replace(field, runs=runs.found(field.runs, event))
+
+
 def _unreadable(field: Field, _: Recorded[Unknown]) -> Field:
     return replace(field, unreadable=True)
 
@@ -149,6 +161,7 @@ _FIELD: dict[type[Data], Evolve[Field]] = {
     GameAbandoned: _over,
     HeadsCounted: _counted,
     FieldSwept: _swept,
+    PlayerFound: _found,
     Unknown: _unreadable,
 }
 FIELD: Fold[Field] = Fold("clearance.field", "field", Field, _FIELD)

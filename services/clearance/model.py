@@ -21,7 +21,8 @@ from services.core.rules import RULES
 from services.discipline import model as discipline
 from services.discipline.sit_outs import Stops
 from services.discipline.states import RECORD, ROTATION, Rotation
-from services.duty.states import FIELD_STAFF, PARK_STAFF
+from services.duty.checks import CHECKS
+from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment import model as equipment
 from services.equipment.kit import KIT, carried
 from services.equipment.states import BOTTLE, MARKER, MASK
@@ -73,6 +74,8 @@ FOLDS: tuple[Fold[Any], ...] = (
     FIELDS,
     FIELD_STAFF,
     PARK_STAFF,
+    OPENED_DAY,
+    CHECKS,
     *UNREAD.values(),
 )
 """Everything that a clearance rests on."""
@@ -111,7 +114,7 @@ def reasons(given: Given, player: str, field: str, moment: Moment, day_pass: str
     who = given.of(PLAYER, player)
     kit = given.of(KIT, player)
     person, purse = given.of(PERSON, who.person), given.of(PURSE, player)
-    found = registration.reasons(who, person, purse, _gone(given, player), limits.age_floor, moment, day_pass)
+    found = registration.reasons(who, person, purse, adults_gone(given, player), limits.age_floor, moment, day_pass)
     found += incidents.reasons(given.of(FITNESS, player))
     rotations, stops = rotations_of(given, player)
     found += discipline.reasons(given.of(RECORD, player), rotations, moment, stops)
@@ -144,7 +147,8 @@ def _answering(given: Given, player: str) -> set[Subject]:
     return {(PERSON, adult) for adult in adults} | {(PLAYER, himself) for himself in adults.values() if himself}
 
 
-def _gone(given: Given, player: str) -> frozenset[str]:
+def adults_gone(given: Given, player: str) -> frozenset[str]:
+    """Those of a child's adults who have left the park."""
     adults = _adults(given, player)
     return frozenset(adult for adult, himself in adults.items() if himself and given.of(PLAYER, himself).left)
 

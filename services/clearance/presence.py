@@ -6,7 +6,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Reason, Recorded
-from contracts.games import GameAbandoned, GameEnded, GameStarted, PlayerAdmitted, PlayerOut
+from contracts.games import GameAbandoned, GameEnded, GameStarted, PlayerAdmitted, PlayerFound, PlayerOut
 from contracts.reasons import reason
 from contracts.registration import MinorHandedOver, PlayerLeft, PlayerRegistered
 from contracts.words import Part
@@ -102,7 +102,7 @@ def _admitted(presence: Presence, event: Recorded[PlayerAdmitted]) -> Presence:
     return _enters(presence, Entry((event.occurred_at, event.position), event.data.field, event.data.game))
 
 
-def _out(presence: Presence, event: Recorded[PlayerOut]) -> Presence:
+def _out(presence: Presence, event: Recorded[PlayerOut] | Recorded[PlayerFound]) -> Presence:
     gone = Exit((event.occurred_at, event.position), event.data.field, event.data.game)
     return replace(presence, exits=(*presence.exits, gone))
 
@@ -120,6 +120,7 @@ _PRESENCE: dict[type[Data], Evolve[Presence]] = {
     GameStarted: _started,
     PlayerAdmitted: _admitted,
     PlayerOut: _out,
+    PlayerFound: _out,
     GameEnded: _over,
     GameAbandoned: _over,
     PlayerLeft: _left,

@@ -6,7 +6,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Recorded
-from contracts.games import FieldSwept, GameAbandoned, GameCalled, GameEnded, GameStarted, HeadsCounted
+from contracts.games import FieldSwept, GameAbandoned, GameCalled, GameEnded, GameStarted, HeadsCounted, PlayerFound
 from services.clearance.holds import Place
 
 
@@ -17,6 +17,8 @@ class Heads(Struct, frozen=True):
     settled: bool
     missing: tuple[str, ...] = ()
     search_open: bool = False
+    expected: int = 0
+    counted: int = 0
 
 
 class Run(Struct, frozen=True):
@@ -76,7 +78,9 @@ def over(runs: Runs, event: Recorded[GameEnded] | Recorded[GameAbandoned]) -> Ru
 def counted(runs: Runs, event: Recorded[HeadsCounted]) -> Runs:
     data = event.data
     settled = data.counted == data.expected
-    return _heads(runs, data.game, Heads((event.occurred_at, event.position), settled, data.missing))
+    place = (event.occurred_at, event.position)
+    heads = Heads(place, settled, data.missing, expected=data.expected, counted=data.counted)
+    return _heads(runs, data.game, heads)
 
 
 def swept(runs: Runs, event: Recorded[FieldSwept]) -> Runs:
@@ -87,6 +91,20 @@ def swept(runs: Runs, event: Recorded[FieldSwept]) -> Runs:
     settled = event.data.search_open or (before is not None and not missing)
     place = (event.occurred_at, event.position)
     return _heads(runs, event.data.game, Heads(place, settled, missing, event.data.search_open))
+
+
+def found(runs: Runs, event: Recorded[PlayerFound]) -> Runs:
+    """One name fewer is missing; with the last of them the field is released and the search over. What was seen before the game's end says nothing."""
+    run, seen = runs.get(event.data.game), event.occurred_at
+    heads = run.heads if run else None
+    if run is None or heads is None or event.data.player not in heads.missing or (run.over and seen < run.over[0]):
+        return runs
+    missing = tuple(player for player in heads.missing if player != event.data.player)
+    everybody = not missing
+    heads = replace(
+        heads, missing=missing, settled=heads.settled or everybody, search_open=heads.search_open and not everybody
+    )
+    return {**runs, run.game: replace(run, heads=heads)}
 
 
 def _heads(runs: Runs, game: str, heads: Heads) -> Runs:

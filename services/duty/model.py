@@ -41,7 +41,7 @@ def reasons(field_staff: FieldStaff, park_staff: ParkStaff, players: int, moment
         on_duty(field_staff.roster, REFEREES, moment.day),
     )
     if referees < needed:
-        detail = f"{players} players need {needed}; on duty: {referees}."
+        detail = f"{players} player{'s need' if players != 1 else ' needs'} {needed}; on duty: {referees}."
         found.append(reason("too_few_referees", f"field:{field_staff.field}", detail))
     first_aiders = on_duty(park_staff.roster, FIRST_AIDERS, moment.day)
     if first_aiders < rules.first_aiders:

@@ -20,7 +20,7 @@ from contracts.equipment import (
     MarkerSwapped,
     MaskRegistered,
 )
-from contracts.incidents import IncidentRecorded
+from contracts.incidents import CustodyTaken, IncidentRecorded
 from contracts.velocity import SetUpChanged
 from services.core.fold import Evolve, Fold
 from services.equipment.custody import Move, Moves, Place, holder, moved
@@ -161,7 +161,7 @@ def _quarantined(gear: G, event: Recorded[GearQuarantined]) -> G:
     return replace(gear, faults=(*gear.faults, (_place(event), event.data.fault)))
 
 
-def _impounded(gear: G, event: Recorded[IncidentRecorded]) -> G:
+def _impounded(gear: G, event: Recorded[IncidentRecorded] | Recorded[CustodyTaken]) -> G:
     return replace(gear, faults=(*gear.faults, (_place(event), "impounded")))
 
 
@@ -177,6 +177,7 @@ _ANY_GEAR: dict[type[Data], Evolve[Any]] = {
     GearInspected: _inspected,
     GearQuarantined: _quarantined,
     GearReleased: _released,
+    CustodyTaken: _impounded,
 }
 _MARKER: dict[type[Data], Evolve[Marker]] = {
     **_ANY_GEAR,

@@ -20,15 +20,13 @@ from contracts.games import (
 )
 from contracts.problems import NotInThatState, RuleForbids
 from contracts.reasons import reason
-from services.clearance import field as fields
 from services.clearance import model as clearance
+from services.clearance import play
 from services.clearance.field import FIELD
 from services.clearance.presence import PRESENCE
 from services.core.command import Moment
 from services.core.fold import Given, Subject
 from services.core.rules import operating_day
-from services.duty import model as duty
-from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.games.model import known_field, known_game, known_player, must_be_on
 from services.games.states import GAME, Game
 
@@ -39,7 +37,7 @@ def start_subjects(command: StartGame, given: Given) -> set[Subject]:
     called = given.of(GAME, command.game).called
     if called is None:
         return wanted
-    wanted |= _field_subjects(called.field)
+    wanted |= play.subjects(called.field, given)
     for entrant in called.entrants:
         wanted |= clearance.subjects(entrant.player, called.field)(given)
     return wanted
@@ -54,7 +52,7 @@ def start_game(command: StartGame, given: Given, moment: Moment) -> Iterable[Dat
     if not going:
         raise RuleForbids("Nobody is left on the list to start with. Call the game with others.", where="$.without")
     _must_be_the_latest_word(given, (entrant.player for entrant in going), moment)
-    reasons = _field_reasons(given, called.field, called.game, len(going), moment)
+    reasons = play.reasons(given, called.field, moment, called.game, len(going))
     offenders = tuple(one for one in _judged(going, given, called.field, moment) if one.reasons)
     if reasons or offenders:
         return [
@@ -106,7 +104,7 @@ def _judged(entrants: Iterable[Entrant], given: Given, field: str, moment: Momen
 
 def admission_subjects(command: AdmitPlayer, given: Given) -> set[Subject]:
     """The field with its staff and its game, and all that clears the player."""
-    wanted: set[Subject] = {(PRESENCE, command.player), *_field_subjects(command.field)}
+    wanted: set[Subject] = {(PRESENCE, command.player), *play.subjects(command.field, given)}
     wanted |= clearance.subjects(command.player, command.field)(given)
     game = command.game or given.of(FIELD, command.field).running
     return wanted | {(GAME, game)} if game else wanted
@@ -126,7 +124,7 @@ def admit_player(command: AdmitPlayer, given: Given, moment: Moment) -> Iterable
     game = given.of(GAME, named) if named else None
     playing = (len(game.playing) if game else 0) + plays
     reasons = _game_reasons(game, command.player, plays=plays) if game else []
-    reasons += _field_reasons(given, command.field, named, playing, moment)
+    reasons += play.reasons(given, command.field, moment, named, playing)
     reasons += clearance.reasons(given, command.player, command.field, moment)
     if reasons:
         return [
@@ -157,15 +155,3 @@ def _game_reasons(game: Game, player: str, *, plays: bool) -> list[Reason]:
     if not plays or game.called is None or game.called.format != "elimination":
         return []
     return [reason("out_for_good" if player in game.out else "game_closed", tag)]
-
-
-def _field_subjects(field: str) -> set[Subject]:
-    return {(FIELD, field), (FIELD_STAFF, field), (PARK_STAFF, "")}
-
-
-def _field_reasons(given: Given, field: str, game: str | None, playing: int, moment: Moment) -> list[Reason]:
-    """Why the field, or the staff on duty, allow no game with so many players."""
-    return [
-        *fields.reasons(given.of(FIELD, field), moment, game, playing),
-        *duty.reasons(given.of(FIELD_STAFF, field), given.of(PARK_STAFF, ""), playing, moment),
-    ]

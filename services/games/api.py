@@ -10,20 +10,22 @@ from contracts.games import (
     ConfirmHold,
     CountHeads,
     EndGame,
+    FindPlayer,
     InspectField,
     LiftHold,
     RecordOut,
     StartGame,
     SweepField,
 )
-from contracts.park import OpenDay
+from contracts.park import OpenDay, RecordFlash, RecordThunder, RecordWeather
 from services.clearance.field import FIELD, FIELDS
 from services.clearance.presence import PRESENCE
 from services.core.command import Handler
 from services.core.fold import Given, Subject
 from services.core.service import Service
-from services.games import admission, heads, holds, model, opening
+from services.games import admission, heads, holds, model, opening, weather
 from services.games.states import GAME
+from services.games.teams import calling, routes
 
 
 def _game_and_field(command: EndGame, given: Given) -> set[Subject]:
@@ -47,17 +49,22 @@ SERVICE = Service(
         Handler(OpenDay, opening.subjects, opening.open_day),
         Handler(ConfigureField, lambda c, _: {(FIELD, c.field)}, model.configure_field),
         Handler(InspectField, lambda c, _: {(FIELD, c.field)}, model.inspect_field),
-        Handler(CallGame, lambda c, _: {(GAME, c.game), (FIELD, c.field)}, model.call_game),
+        Handler(CallGame, calling.call_subjects, calling.call_game),
         Handler(BriefGame, lambda c, _: {(GAME, c.game)}, model.brief_game),
         Handler(StartGame, admission.start_subjects, admission.start_game),
         Handler(AdmitPlayer, admission.admission_subjects, admission.admit_player),
         Handler(RecordOut, _out_subjects, model.record_out),
         Handler(AskHold, _hold_subjects, holds.ask_hold),
         Handler(ConfirmHold, lambda c, _: {(FIELD, c.field)}, holds.confirm_hold),
-        Handler(LiftHold, lambda c, _: {(FIELD, c.field)}, holds.lift_hold),
+        Handler(LiftHold, holds.lift_subjects, holds.lift_hold),
+        Handler(RecordThunder, weather.subjects, weather.record_thunder),
+        Handler(RecordFlash, lambda _c, _g: set(), weather.record_flash),
+        Handler(RecordWeather, weather.subjects, weather.record_weather),
         Handler(EndGame, _game_and_field, model.end_game),
         Handler(AbandonGame, lambda c, _: {(GAME, c.game)}, model.abandon_game),
         Handler(CountHeads, heads.count_subjects, heads.count_heads),
+        Handler(FindPlayer, heads.find_subjects, heads.find_player),
         Handler(SweepField, lambda c, _: {(GAME, c.game)}, heads.sweep_field),
     ),
+    routes.ROUTES,
 )

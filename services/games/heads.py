@@ -2,13 +2,13 @@
 
 Somebody counts the heads that come off and types the number. Who was recorded out, has left the park, has entered another field or
 was scanned elsewhere is not among them. Where the numbers differ, everybody who might be missing is named, until scans account
-for them, or a referee signs that the field was walked and is empty, and the search goes on elsewhere.
+for them, or a referee signs that the field was walked and is empty, and the search goes on elsewhere, until the last of them is found.
 """
 
 from collections.abc import Iterable
 
 from contracts.envelope import Data
-from contracts.games import CountHeads, FieldSwept, HeadsCounted, SweepField
+from contracts.games import CountHeads, FieldSwept, FindPlayer, HeadsCounted, PlayerFound, SweepField
 from services.clearance.presence import PRESENCE, seen_elsewhere
 from services.core.command import Moment
 from services.core.fold import Given, Subject
@@ -58,6 +58,17 @@ def _beside(given: Given, field: str) -> Iterable[str]:
         on = given.of(PRESENCE, player).on
         if on is not None and on.field == field and on.game is None:
             yield player
+
+
+def find_subjects(command: FindPlayer, _: Given) -> set[Subject]:
+    return {(GAME, command.game), (PRESENCE, command.player)}
+
+
+def find_player(command: FindPlayer, given: Given, _: Moment) -> Iterable[Data]:
+    """Whoever is seen is not missing, whether a count lacked him or not: the next one does not expect him."""
+    called = known_game(given, command.game)[1]
+    known_player(given, command.player)
+    return [PlayerFound(player=command.player, game=command.game, field=called.field, place=command.place)]
 
 
 def sweep_field(command: SweepField, given: Given, _: Moment) -> Iterable[Data]:

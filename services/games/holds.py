@@ -10,8 +10,10 @@ from contracts.games import AskHold, ConfirmHold, HoldAsked, HoldConfirmed, Hold
 from contracts.problems import NotInThatState
 from services.clearance.field import FIELD, FIELDS
 from services.core.command import Moment, must_know
-from services.core.fold import Given
+from services.core.fold import Given, Subject
+from services.games import weather
 from services.games.model import known_field
+from services.park.states import HEAT, LIGHTNING
 
 
 def ask_hold(command: AskHold, given: Given, _: Moment) -> Iterable[Data]:
@@ -29,14 +31,21 @@ def confirm_hold(command: ConfirmHold, given: Given, _: Moment) -> Iterable[Data
     return [HoldConfirmed(hold=command.hold, field=command.field)]
 
 
-def lift_hold(command: LiftHold, given: Given, _: Moment) -> Iterable[Data]:
-    """Another hold on the same field goes on."""
+def lift_subjects(command: LiftHold, _: Given) -> set[Subject]:
+    return {(FIELD, command.field), (LIGHTNING, ""), (HEAT, "")}
+
+
+def lift_hold(command: LiftHold, given: Given, moment: Moment) -> Iterable[Data]:
+    """Another hold on the same field goes on. One by the weather waits for weather that allows play."""
     _must_be_asked(given, command.hold, command.field)
-    if all(hold.hold != command.hold for hold in given.of(FIELD, command.field).standing):
+    hold = next((one for one in given.of(FIELD, command.field).standing if one.hold == command.hold), None)
+    if hold is None:
         raise NotInThatState(
             f"Hold {command.hold} on field {command.field} has been lifted already. Nothing is to be done.",
             where=f"field:{command.field}",
         )
+    if hold.cause == "weather":
+        weather.must_allow_play(command.field, given, moment)
     return [HoldLifted(hold=command.hold, field=command.field)]
 
 

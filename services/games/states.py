@@ -14,6 +14,7 @@ from contracts.games import (
     GameStarted,
     HeadsCounted,
     PlayerAdmitted,
+    PlayerFound,
     PlayerOut,
 )
 from services.clearance.holds import Place
@@ -96,6 +97,10 @@ def _counted(game: Game, event: Recorded[HeadsCounted]) -> Game:
     return replace(game, off=_later(game.off, event.data.accounted, (event.occurred_at, event.position)))
 
 
+def _found(game: Game, event: Recorded[PlayerFound]) -> Game:
+    return replace(game, off=_later(game.off, (event.data.player,), (event.occurred_at, event.position)))
+
+
 def _over(game: Game, over: Over) -> Game:
     """The first end stands, by when it happened."""
     return game if game.over is not None and game.over.place < over.place else replace(game, over=over)
@@ -122,6 +127,7 @@ _GAME: dict[type[Data], Evolve[Game]] = {
     PlayerAdmitted: _admitted,
     PlayerOut: _out,
     HeadsCounted: _counted,
+    PlayerFound: _found,
     GameEnded: _ended,
     GameAbandoned: _abandoned,
 }

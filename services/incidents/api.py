@@ -1,9 +1,10 @@
 """The commands about incidents and fitness, and the subjects that each rests on."""
 
-from contracts.incidents import DeclareFit, RecordIncident, RecordUnfit
+from contracts.incidents import CloseIncident, DeclareFit, RecordIncident, RecordUnfit
 from services.core.command import Handler
 from services.core.service import Service
-from services.incidents import model
+from services.incidents import facts, model
+from services.incidents.reading import incidents
 from services.incidents.states import FITNESS
 
 SERVICE = Service(
@@ -12,5 +13,8 @@ SERVICE = Service(
         Handler(RecordUnfit, lambda c, _: {(FITNESS, c.player)}, model.record_unfit),
         Handler(DeclareFit, lambda c, _: {(FITNESS, c.player)}, model.declare_fit),
         Handler(RecordIncident, lambda c, _: {(FITNESS, player) for player in c.players}, model.record_incident),
+        *(Handler(command, lambda c, _: facts.players_of(c), facts.tell) for command in facts.TELLING),
+        Handler(CloseIncident, facts.closing, facts.close),
     ),
+    (incidents,),
 )

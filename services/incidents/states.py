@@ -5,7 +5,7 @@ from msgspec.structs import replace
 
 from contracts.envelope import Data, Recorded
 from contracts.games import PlayerOut
-from contracts.incidents import PlayerFit, PlayerUnfit
+from contracts.incidents import InjuryRecorded, PlayerFit, PlayerUnfit
 from contracts.registration import PlayerRegistered
 from services.core.fold import Evolve, Fold
 
@@ -31,6 +31,11 @@ def _out(fitness: Fitness, event: Recorded[PlayerOut]) -> Fitness:
     return _with(fitness, "injured") if event.data.cause == "injured" else fitness
 
 
+def _hurt(fitness: Fitness, _: Recorded[InjuryRecorded]) -> Fitness:
+    """Whoever was hurt does not play on before somebody entitled has said that he may."""
+    return _with(fitness, "injured")
+
+
 def _with(fitness: Fitness, cause: str) -> Fitness:
     return replace(fitness, causes=tuple(sorted({*fitness.causes, cause})))
 
@@ -44,6 +49,7 @@ _FITNESS: dict[type[Data], Evolve[Fitness]] = {
     PlayerRegistered: _registered,
     PlayerUnfit: _unfit,
     PlayerOut: _out,
+    InjuryRecorded: _hurt,
     PlayerFit: _fit,
 }
 FITNESS: Fold[Fitness] = Fold("incidents.fitness", "player", Fitness, _FITNESS)

@@ -1,11 +1,11 @@
-"""The commands of the park's office, and the briefing, which anybody may read. The day is opened where its fields are known: in games."""
+"""The commands of the park's office, and the briefing, which anybody may read. The day is opened, and the weather recorded, where the fields are known: in games."""
 
 from typing import Any
 
 from litestar import Request, get
 from litestar.params import FromPath
 
-from contracts.park import AdoptRules, Briefing, CloseDay, RecordWeather
+from contracts.park import AdoptRules, Briefing
 from contracts.problems import Unavailable
 from services.core.command import Handler
 from services.core.routes import park_of
@@ -28,10 +28,6 @@ async def briefing(request: Request[Any, Any, Any], park: FromPath[str]) -> Brie
 
 SERVICE = Service(
     "park",
-    (
-        Handler(AdoptRules, lambda _c, _g: {(VERSIONS, "")}, model.adopt_rules),
-        Handler(CloseDay, lambda _c, _g: set(), model.close_day),
-        Handler(RecordWeather, lambda _c, _g: set(), model.record_weather),
-    ),
+    (Handler(AdoptRules, lambda _c, _g: {(VERSIONS, "")}, model.adopt_rules),),
     (briefing,),
 )

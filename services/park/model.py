@@ -1,4 +1,4 @@
-"""The park's office: opening the day, adopting a version of the rules, the weather, and what visitors are told before they play.
+"""The park's office: opening the day, adopting a version of the rules, and what visitors are told before they play.
 
 No rule can waive eye protection. Local law, the insurer's rules and licensed practice come before any rule of the park.
 """
@@ -16,9 +16,7 @@ from contracts.park import (
     DayClosed,
     DayOpened,
     OpenDay,
-    RecordWeather,
     RulesAdopted,
-    WeatherRecorded,
 )
 from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids
 from contracts.rules import Rules
@@ -55,9 +53,13 @@ def open_day(command: OpenDay, given: Given, moment: Moment) -> Iterable[Data]:
     return [DayOpened(opened=command.opened)]
 
 
-def close_day(command: CloseDay, _given: Given, _moment: Moment) -> Iterable[Data]:
-    """Nothing is barred by it: whoever is still on the park must be found, not shut out of the record."""
-    return [DayClosed(closed=command.closed)]
+def close_day(command: CloseDay, here: tuple[int, int] | None) -> Iterable[Data]:
+    """Nothing is barred by it: whoever is still on the park must be found, not shut out of the record.
+
+    `here`: how many of the day's players have not left, and how many of these are minors; None where that could not be told.
+    """
+    still_here, minors_here = here or (None, None)
+    return [DayClosed(closed=command.closed, still_here=still_here, minors_here=minors_here)]
 
 
 def adopt_rules(command: AdoptRules, given: Given, _: Moment) -> Iterable[Data]:
@@ -92,17 +94,22 @@ def _must_be_sound(rules: Rules) -> None:
             f"{rules.briefing.version}. Raise `version` or lower `urgent_version`.",
             where="$.rules.briefing.urgent_version",
         )
-    codes = Counter(violation.code for violation in rules.discipline.catalogue)
-    twice = [code for code, count in codes.items() if count > 1]
+    _each_once(
+        (one.code for one in rules.discipline.catalogue), "catalogue", "violation", "$.rules.discipline.catalogue"
+    )
+    _each_once((one.code for one in rules.duty.checks), "list of checks", "check", "$.rules.duty.checks")
+    for check in rules.duty.checks:
+        if check.play_waits and check.when == "closing":
+            raise RuleForbids(
+                f"Play cannot wait for {check.code}, which is done at closing. Make it a check at opening too, or let play not wait.",
+                where="$.rules.duty.checks",
+            )
+
+
+def _each_once(codes: Iterable[str], whole: str, one: str, where: str) -> None:
+    twice = [code for code, count in Counter(codes).items() if count > 1]
     if twice:
-        raise RuleForbids(
-            f"In the catalogue more than once: {', '.join(twice)}. Name each violation once.",
-            where="$.rules.discipline.catalogue",
-        )
-
-
-def record_weather(command: RecordWeather, _given: Given, _moment: Moment) -> Iterable[Data]:
-    return [WeatherRecorded(temperature_c=command.temperature_c)]
+        raise RuleForbids(f"In the {whole} more than once: {', '.join(twice)}. Name each {one} once.", where=where)
 
 
 def briefing(park: str, rules: Rules) -> Briefing:

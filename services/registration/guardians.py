@@ -5,6 +5,7 @@ but one guardian who takes consent back is enough too, until that same guardian 
 who may do so in turn; an adult who is recorded as having left the park answers for nobody.
 """
 
+from collections.abc import Mapping
 from collections.abc import Set as AbstractSet
 from typing import Final
 
@@ -33,9 +34,20 @@ def reasons(player: Player, person: Person, gone: AbstractSet[str], moment: Mome
     valid = {guardian: one for guardian, one in person.consents.items() if _counts(one, moment)}
     if not valid:
         return [reason("consent_missing")]
-    if not any(_answered_for(player, guardian, consent, gone) for guardian, consent in valid.items()):
+    if not _answering(player, valid, gone):
         return [reason("guardian_gone")]
     return []
+
+
+def answering(player: Player, person: Person, gone: AbstractSet[str], moment: Moment) -> tuple[str, ...]:
+    """The adults who answer for a child in the park now: to one of them it is handed. None where a guardian has taken consent back."""
+    valid = {guardian: one for guardian, one in person.consents.items() if _counts(one, moment)}
+    return () if person.opposed else tuple(sorted(_answering(player, valid, gone)))
+
+
+def _answering(player: Player, consents: Mapping[str, Consent], gone: AbstractSet[str]) -> set[str]:
+    found = {_answers(player, guardian, consent) for guardian, consent in consents.items()}
+    return {adult for adult in found if adult is not None and adult not in gone}
 
 
 def _counts(consent: Consent, moment: Moment) -> bool:
@@ -43,7 +55,7 @@ def _counts(consent: Consent, moment: Moment) -> bool:
     return consent.relationship in OWN and accepted and in_term(consent.place, moment)
 
 
-def _answered_for(player: Player, guardian: str, consent: Consent, gone: AbstractSet[str]) -> bool:
+def _answers(player: Player, guardian: str, consent: Consent) -> str | None:
     """Follows from the guardian to the adult he named, and from each who left to the next, forward in time."""
     adult: str | None = guardian
     since = consent.place
@@ -51,7 +63,7 @@ def _answered_for(player: Player, guardian: str, consent: Consent, gone: Abstrac
         adult = consent.responsible
     while adult is not None and _left_after(player, adult, since):
         since, adult = player.adults_left[adult]
-    return adult is not None and adult not in gone
+    return adult
 
 
 def _left_after(player: Player, adult: str, since: Place) -> bool:

@@ -107,8 +107,8 @@ def _blocks(life: Life, given: Given, today: date, rules: Rules, ward: str) -> I
 
 
 def injury_holds(life: Life, given: Given) -> list[str]:
-    """The recorded injuries of which no manager has said since that the data may go."""
-    injuries: dict[str, int] = {}
+    """The recorded injuries, and whatever he is a witness of, of which no manager has said since that the data may go."""
+    injuries = dict(life.seen)
     for player in life.players:
         for incident, position in given.of(INJURED, player).injuries.items():
             injuries[incident] = max(position, injuries.get(incident, 0))
@@ -153,7 +153,8 @@ def _of_hold(name: str, given: Given) -> tuple[str, ...]:
 
 def _of_injury(incident: str, given: Given) -> tuple[str, ...]:
     must_know(given.of(INJURY, incident).known, f"incident:{incident}")
-    persons = dict.fromkeys(given.of(INJURED, player).person for player in given.of(INJURY, incident).players)
+    injury = given.of(INJURY, incident)
+    persons = dict.fromkeys((*(given.of(INJURED, player).person for player in injury.players), *injury.persons))
     held = tuple(name for name in persons if name and incident in injury_holds(given.of(LIFE, name), given))
     if not held:
         raise NotInThatState(f"incident {incident} holds nobody's data, or not any more.", where="$.incident")
@@ -175,6 +176,7 @@ def lifting(command: LiftLegalHold, given: Given) -> set[Subject]:
     if (INJURY, command.incident) in given:
         wanted |= {(INJURED, player) for player in given.of(INJURY, command.incident).players}
     persons = {given.of(*one).person for one in wanted if one[0] is INJURED and one in given} - {""}
+    persons |= set(given.of(INJURY, command.incident).persons)
     for name in persons:
         wanted |= {(LIFE, name)} | (
             {(INJURED, player) for player in given.of(LIFE, name).players} if (LIFE, name) in given else set()

@@ -1,13 +1,15 @@
 """What decides about a person's data: visits, ages, holds, injuries, and whether they have been erased."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
+from typing import Any
 from uuid import UUID
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Recorded, Unknown
-from contracts.incidents import IncidentRecorded
+from contracts.incidents import IncidentRecorded, InjuryRecorded, WitnessNamed
 from contracts.registration import AgeBandRenewed, ConsentGiven, PersonRegistered, PlayerRegistered
 from contracts.vault import DetailKept, ErasureReapplied, LegalHoldLifted, LegalHoldPlaced, PersonErased
 from contracts.words import AgeBand
@@ -30,12 +32,14 @@ class Life(Struct, frozen=True):
     """Whom he consented for: his signature is their paper."""
     holds: dict[str, str] = {}
     """Each legal hold that stands, with its cause."""
+    seen: dict[str, int] = {}
+    """Each incident that he is a named witness of, or on which a note of his is kept, with the latest position."""
     lifted: dict[str, int] = {}
     """Incident → the position at which its hold on him was lifted."""
 
 
 class Injured(Struct, frozen=True):
-    """The recorded injuries in which a player was involved, each with its latest position."""
+    """The recorded injuries in which a player was involved or which he saw, each with its latest position."""
 
     player: str
     person: str = ""
@@ -50,11 +54,13 @@ class LegalHold(Struct, frozen=True):
 
 
 class Injury(Struct, frozen=True):
-    """An incident, with its players if it was an injury."""
+    """An incident, with its players if it was an injury, and its witnesses."""
 
     incident: str
     known: bool = False
     players: tuple[str, ...] = ()
+    persons: tuple[str, ...] = ()
+    """Witnesses named as persons, and whoever's note about it is kept."""
 
 
 class Entry(Struct, frozen=True):
@@ -102,6 +108,16 @@ def _placed(life: Life, event: Recorded[LegalHoldPlaced]) -> Life:
     return replace(life, holds={**life.holds, event.data.hold: event.data.cause})
 
 
+def _saw(life: Life, event: Recorded[WitnessNamed]) -> Life:
+    return replace(life, seen={**life.seen, event.data.incident: event.position})
+
+
+def _stated(life: Life, event: Recorded[DetailKept]) -> Life:
+    """What somebody says of an incident is kept as a note: it stays while the incident's hold does."""
+    incident = event.data.about.incident
+    return replace(life, seen={**life.seen, incident: event.position}) if incident else life
+
+
 def _lifted(life: Life, event: Recorded[LegalHoldLifted]) -> Life:
     hold, incident = event.data.hold, event.data.incident
     holds = {name: cause for name, cause in life.holds.items() if name != hold}
@@ -121,8 +137,10 @@ def _playing(injured: Injured, event: Recorded[PlayerRegistered]) -> Injured:
 
 
 def _hurt(injured: Injured, event: Recorded[IncidentRecorded]) -> Injured:
-    if event.data.kind != "injury":
-        return injured
+    return _held(injured, event) if event.data.kind == "injury" else injured
+
+
+def _held(injured: Injured, event: Recorded[Any]) -> Injured:
     return replace(injured, injuries={**injured.injuries, event.data.incident: event.position})
 
 
@@ -140,7 +158,28 @@ def _hold_lifted(hold: LegalHold, _: Recorded[LegalHoldLifted]) -> LegalHold:
 
 def _injured(injury: Injury, event: Recorded[IncidentRecorded]) -> Injury:
     players = event.data.players if event.data.kind == "injury" else ()
-    return replace(injury, known=True, players=tuple(dict.fromkeys((*injury.players, *players))))
+    return _of(injury, players)
+
+
+def _of(injury: Injury, players: Iterable[str], persons: Iterable[str] = ()) -> Injury:
+    return replace(
+        injury,
+        known=True,
+        players=tuple(dict.fromkeys((*injury.players, *players))),
+        persons=tuple(dict.fromkeys((*injury.persons, *persons))),
+    )
+
+
+def _casualty(injury: Injury, event: Recorded[InjuryRecorded]) -> Injury:
+    return _of(injury, filter(None, [event.data.player]))
+
+
+def _witness(injury: Injury, event: Recorded[WitnessNamed]) -> Injury:
+    return _of(injury, filter(None, [event.data.player]), filter(None, [event.data.person]))
+
+
+def _statement(injury: Injury, event: Recorded[DetailKept]) -> Injury:
+    return _of(injury, (), (event.data.person,))
 
 
 def _kept(entry: Entry, _: Recorded[DetailKept]) -> Entry:
@@ -162,6 +201,8 @@ _LIFE: dict[type[Data], Evolve[Life]] = {
     AgeBandRenewed: _aged,
     PlayerRegistered: _came,
     ConsentGiven: _consented,
+    WitnessNamed: _saw,
+    DetailKept: _stated,
     LegalHoldPlaced: _placed,
     LegalHoldLifted: _lifted,
     PersonErased: _erased,
@@ -171,13 +212,21 @@ _LIFE: dict[type[Data], Evolve[Life]] = {
 _INJURED: dict[type[Data], Evolve[Injured]] = {
     PlayerRegistered: _playing,
     IncidentRecorded: _hurt,
+    InjuryRecorded: _held,
+    WitnessNamed: _held,
     Unknown: _player_unread,
 }
 _LEGAL_HOLD: dict[type[Data], Evolve[LegalHold]] = {LegalHoldPlaced: _hold_placed, LegalHoldLifted: _hold_lifted}
 LIFE: Fold[Life] = Fold("vault.life", "person", Life, _LIFE)
 INJURED: Fold[Injured] = Fold("vault.injured", "player", Injured, _INJURED)
 LEGAL_HOLD: Fold[LegalHold] = Fold("vault.legal_hold", "legal_hold", LegalHold, _LEGAL_HOLD)
-INJURY: Fold[Injury] = Fold("vault.injury", "incident", Injury, {IncidentRecorded: _injured})
+_INJURY: dict[type[Data], Evolve[Injury]] = {
+    IncidentRecorded: _injured,
+    InjuryRecorded: _casualty,
+    WitnessNamed: _witness,
+    DetailKept: _statement,
+}
+INJURY: Fold[Injury] = Fold("vault.injury", "incident", Injury, _INJURY)
 ENTRY: Fold[Entry] = Fold("vault.entry", "detail", Entry, {DetailKept: _kept})
 ERASURES: Fold[Erasures] = Fold(
     "vault.erasures", "erasures", lambda _: Erasures(), {PersonErased: _added, ErasureReapplied: _added_again}

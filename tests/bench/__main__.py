@@ -7,7 +7,7 @@ import structlog
 import uvloop
 
 from services.core.garbage import look_seldom
-from tests.bench import appends, case, commands, evidence, figures, gate, growth, replay, strings, wall, what_if
+from tests.bench import appends, case, commands, evidence, figures, gate, growth, replay, strings, teams, wall, what_if
 from tests.bench.figures import Figure
 from tests.bench.ground import QUICK, Ground, Sizes, ground
 from tests.bench.history import Day, played
@@ -23,6 +23,7 @@ MEASURES: dict[str, Callable[[Ground, Day], Awaitable[list[Figure]]]] = {
     "case": case.measure,
     "evidence": evidence.measure,
     "what_if": what_if.measure,
+    "teams": teams.measure,
 }
 
 

@@ -139,6 +139,7 @@ def test_a_beat_comes_every_few_seconds_with_the_parks_time(live):
 
 
 def test_a_reader_that_comes_back_gets_only_what_it_missed(live, day):
+    day.board()
     with following(live.url, live.park) as events:
         next(events)
     before, last = events.status, events.last

@@ -170,10 +170,23 @@ def test_the_injury_of_the_day_is_gathered_for_insurers_and_lawyers(demo_day):
     ):
         assert rows[asked] != "not recorded", asked
     assert rows["Emergency services"] == "recorded as not called"
-    for asked in ("Paint batch", "Named witnesses", "Treatment given, by whom, when"):
+    for asked in ("Paint batch", "Time the ambulance was called, and came", "Notifications to insurer and authorities"):
         assert rows[asked] == "not recorded", asked
+    assert rows["Injury"].startswith("left ankle: sprain")
+    assert rows["Treatment given, by whom, when"].startswith("cooled, by aid-2")
+    assert rows["How it ended, as far as is known"].startswith("rested")
+    assert rows["Named witnesses"] == "ref-05"
+    for piece in (*incident.data.markers, *incident.data.masks):
+        (custody,) = [found for asked, found in rows.items() if asked == f"Custody of {_kind(piece, incident)} {piece}"]
+        assert "taken in to aid-2, kept: first aid room" in custody
+        assert "aid-2 to head-1, kept: safe" in custody
+        assert "[" not in custody
     assert rows["Referees on the field"].count("qualified until") == 4
     assert "checklist" in print_of(files).decode()
+
+
+def _kind(piece, incident):
+    return "marker" if piece in incident.data.markers else "mask"
 
 
 def test_a_markers_file_names_who_held_it_and_no_more_of_them(demo_day, players):

@@ -9,6 +9,7 @@ import pytest
 from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed
 from contracts.equipment import MarkerSwapped
 from contracts.games import GameAbandoned, GameStarted, HoldAsked, HoldLifted, StartRefused
+from contracts.park import FlashSeen, ThunderHeard
 from contracts.registration import (
     MinorHandedOver,
     PaymentRecorded,
@@ -181,7 +182,11 @@ def test_thunder_stops_every_field_for_half_an_hour_and_one_game_is_given_up(eve
     lifted = of(events, HoldLifted)
     assert asked.data.whole_park
     assert {one.data.field for one in lifted} == set(asked.data.fields) == {"birch", "quarry", "fern"}
-    assert min(one.occurred_at for one in lifted) - asked.occurred_at >= timedelta(minutes=30)
+    first, last = of(events, ThunderHeard)
+    assert (first.occurred_at, first.position + 1) == (asked.occurred_at, asked.position)
+    flash = only(events, FlashSeen)
+    assert flash.occurred_at > last.occurred_at
+    assert min(one.occurred_at for one in lifted) - flash.occurred_at >= timedelta(minutes=30)
     started = [one for one in of(events, GameStarted) if asked.position < one.position < lifted[0].position]
     assert started == []
     assert only(events, GameAbandoned, cause="weather").data.field == "birch"

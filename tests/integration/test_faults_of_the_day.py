@@ -171,7 +171,7 @@ def test_the_markers_that_may_be_too_fast_are_not_cleared_and_no_others(events, 
         in {reason.code for reason in clearance.reasons(given, one.data.player, field[one.data.player], moment)}
     }
     assert doubted == set(affected.values())
-    assert len(doubted) >= 3
+    assert len(doubted) > 1
 
 
 def test_who_carries_one_of_them_plays_again_only_once_it_has_been_measured_anew(events, closed, affected):
@@ -271,7 +271,7 @@ def test_no_other_marker_of_the_fleet_is_taken_for_one_that_creeps(events):
         if p * (len(looked_at) - place) >= 0.01:
             break
         found.append((marker, slope > 0))
-    assert len(looked_at) > 20
+    assert len(looked_at) > 10
     assert found == [(CREEPS, True)]
 
 

@@ -153,6 +153,7 @@ FACTS: Final = st.one_of(
     any_of(games.AbandonGame, game=GAMES),
     any_of(games.CountHeads, game=GAMES, counted=(0, 1, 2)),
     any_of(games.SweepField, game=GAMES, search_open=st.booleans()),
+    any_of(games.FindPlayer, player=PLAYERS, game=GAMES, place=("desk", "car_park")),
     any_of(duty.EndDuty, staff=("ref-birch", "ref-fern", "aid")),
     any_of(incidents.RecordUnfit, player=PLAYERS, cause=("injured", "medical")),
     any_of(park.RecordWeather, temperature_c=(10.0, 30.0)),

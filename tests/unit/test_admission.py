@@ -23,6 +23,7 @@ from contracts.games import (
 )
 from contracts.problems import NotInThatState, RuleForbids, UnknownSubject
 from services.clearance import model as clearance
+from services.core.fold import Given
 from services.games import admission
 from services.games.states import GAME
 from tests.unit.field_day import Gate, call, entrants, field_day, on_duty, player, start, where
@@ -247,7 +248,7 @@ def test_a_start_rests_on_the_game_the_field_its_staff_and_every_player(day):
     call(day, "g1", "p1", "p2")
     read = day.load(lambda given: admission.start_subjects(StartGame(game="g1"), given))
     for subject in [
-        *admission._field_subjects("birch"),
+        *admission.play.subjects("birch", Given()),
         (GAME, "g1"),
         (admission.PRESENCE, "p1"),
         (admission.PRESENCE, "p2"),

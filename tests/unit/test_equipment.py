@@ -12,8 +12,9 @@ from contracts.equipment import (
     RequalifyBottle,
     ReturnGear,
 )
-from contracts.incidents import IncidentRecorded
+from contracts.incidents import CustodyTaken, IncidentRecorded
 from contracts.velocity import SetUpChanged
+from services.equipment.states import BOTTLE, MARKER, MASK
 from tests.unit.gear import TODAY, codes, counter, equip, found, inspect, own, player
 from tests.unit.scenario import NINE, Scenario
 
@@ -182,6 +183,16 @@ def test_a_release_lifts_only_the_faults_that_it_could_know_of(shop):
     assert codes(shop) == []
     shop.at(50).when(QuarantineGear(marker="m1", fault="trigger", occurred_at=NINE + timedelta(minutes=35)))
     assert codes(shop) == ["marker_quarantined"]
+
+
+@pytest.mark.parametrize(
+    ("fold", "kind", "name"), [(MARKER, "marker", "m1"), (MASK, "mask", "k1"), (BOTTLE, "bottle", "b1")]
+)
+def test_whatever_is_taken_in_as_evidence_is_impounded(shop, fold, kind, name):
+    """Common practice, no source."""
+    named = {"marker": None, "mask": None, "bottle": None} | {kind: name}
+    shop.given(CustodyTaken(incident="i1", staff="wren", kept="safe", **named))
+    assert [fault for _, fault in shop.state(fold, name).faults] == ["impounded"]
 
 
 def test_an_incident_impounds_the_markers_and_masks_it_names(shop):

@@ -97,7 +97,7 @@ def test_whatever_speaks_of_a_mask_names_one_and_says_no_more_of_it():
 def test_every_word_that_speaks_of_one_speaks_of_a_danger():
     """A new one here is to be thought about by a person."""
     found = {word for _, _, kind in WALKED for word in words(kind) if EYE.search(word)}
-    assert found == {"mask_off", "lens_scratched", "lens_seal", "strap"}
+    assert found == {"mask_off", "lens_scratched", "lens_seal", "strap", "eye", "face", "loss_of_an_eye"}
 
 
 def test_no_field_and_no_word_permits_anything_but_what_a_manager_may_pay_back_and_who_stays_off_a_list():

@@ -23,7 +23,7 @@ from contracts.games import (
     RecordOut,
     StartGame,
 )
-from contracts.park import OpenDay, RulesAdopted
+from contracts.park import OpenDay, RecordFlash, RecordThunder, RecordWeather, RulesAdopted
 from contracts.problems import NotInThatState, RuleForbids, UnknownSubject
 from contracts.rules import GameRules, Rules
 from services.clearance.field import FIELD, reasons
@@ -301,5 +301,6 @@ def test_an_out_is_recorded_whatever_the_state(day):
 
 def test_every_command_of_the_contracts_has_its_handler(day):
     games = {command for name, command in COMMANDS.items() if name.startswith("games/")}
-    assert set(day.handlers) == games | {OpenDay}  # a day opens its fields too
+    of_the_park = {OpenDay, RecordWeather, RecordThunder, RecordFlash}  # a day opens its fields, the weather holds them
+    assert set(day.handlers) == games | of_the_park
     assert CallGame in games

@@ -4,7 +4,17 @@ from datetime import timedelta
 
 import pytest
 
-from contracts.games import AdmitPlayer, CountHeads, EndGame, HeadsCounted, InspectField, RecordOut, SweepField
+from contracts.games import (
+    AdmitPlayer,
+    CountHeads,
+    EndGame,
+    FindPlayer,
+    HeadsCounted,
+    InspectField,
+    PlayerFound,
+    RecordOut,
+    SweepField,
+)
 from contracts.problems import UnknownSubject
 from contracts.registration import PlayerLeft
 from services.clearance.field import FIELD, reasons
@@ -138,3 +148,76 @@ def test_a_sweep_settles_a_count_that_found_a_head_too_many(day):
 def test_a_scan_names_somebody_known(day):
     with pytest.raises(UnknownSubject, match="player p9"):
         count(end(day), 2, "p9")
+
+
+def find(day, name, place="desk", **more) -> PlayerFound:
+    (event,) = day.when(FindPlayer(player=name, game="g1", place=place, **more))
+    return event
+
+
+def heads(day):
+    return day.state(FIELD, "birch").runs["g1"].heads
+
+
+def test_a_count_too_high_says_so_and_asks_for_another(day):
+    count(end(day), 4)
+    (reason,) = reasons(day.state(FIELD, "birch"), day.moment())
+    assert "4 came off where 3 were expected. Count again" in reason.sentence
+    count(day.at(12), 3)
+    assert shut(day) == []
+
+
+def test_a_field_that_nobody_counted_says_that_it_awaits_its_count(day):
+    (reason,) = reasons(end(day).state(FIELD, "birch"), day.moment())
+    assert reason.sentence.endswith("Game g1 awaits its count.")
+
+
+def test_the_search_is_over_once_the_last_who_was_missing_is_found_and_not_before(day):
+    count(end(day), 0, "p1")
+    day.at(15).when(SweepField(game="g1", search_open=True))
+    find(day.at(20), "p2")
+    assert (heads(day).search_open, heads(day).missing) == (True, ("p3",))
+    assert find(day.at(30), "p3", "car_park") == PlayerFound(player="p3", game="g1", field="birch", place="car_park")
+    assert (heads(day).search_open, heads(day).missing, shut(day)) == (False, (), [])
+
+
+def test_one_of_three_who_might_be_missing_who_is_found_may_have_been_counted_so_the_field_stays_shut(day):
+    count(end(day), 2)
+    find(day.at(12), "p3")
+    assert shut(day) == ["heads_missing"]
+    (reason,) = reasons(day.state(FIELD, "birch"), day.moment())
+    assert reason.sentence.endswith("Game g1: p1, p2.")
+    assert count(day.at(13), 2).expected == 2
+    assert shut(day) == []
+
+
+def test_a_field_opens_without_a_sweep_once_everybody_who_was_missing_is_found(day):
+    count(end(day), 0)
+    for minute, name in enumerate(("p1", "p2", "p3"), 12):
+        assert shut(day) == ["heads_missing"]
+        find(day.at(minute), name)
+    assert shut(day) == []
+
+
+def test_who_was_seen_before_the_end_of_the_game_may_have_gone_on_again_and_stays_missing(day):
+    count(end(day), 2)
+    find(day.at(20), "p3", occurred_at=NINE + timedelta(minutes=9))
+    assert heads(day).missing == ("p1", "p2", "p3")
+
+
+def test_who_is_scanned_before_the_count_is_not_expected_by_it(day):
+    find(end(day), "p3")
+    assert (count(day, 2).expected, shut(day)) == (2, [])
+
+
+def test_a_search_that_was_opened_without_a_count_stays_open_until_one_settles_it(day):
+    end(day).when(SweepField(game="g1", search_open=True))
+    find(day.at(12), "p1")
+    assert heads(day).search_open
+    count(day.at(13), 2)
+    assert (heads(day).search_open, shut(day)) == (False, [])
+
+
+def test_whoever_is_found_is_somebody_known(day):
+    with pytest.raises(UnknownSubject, match="player p9"):
+        find(end(day), "p9")

@@ -3,7 +3,16 @@
 import pytest
 
 from contracts.games import PlayerOut
-from contracts.incidents import DeclareFit, IncidentRecorded, PlayerFit, PlayerUnfit, RecordIncident, RecordUnfit
+from contracts.incidents import (
+    DeclareFit,
+    IncidentRecorded,
+    NameWitness,
+    PlayerFit,
+    PlayerUnfit,
+    RecordIncident,
+    RecordInjury,
+    RecordUnfit,
+)
 from contracts.problems import NotInThatState, UnknownSubject
 from services.incidents import model
 from services.incidents.states import FITNESS
@@ -47,6 +56,15 @@ def test_whoever_comes_off_a_field_injured_waits_for_the_first_aider(park):
     park.given(out("injured"))
     assert codes(park) == ["unfit"]
     assert found(park) == ["You are not fit to play at the moment. Recorded: injured."]
+    park.when(DeclareFit(player="ash"))
+    assert codes(park) == []
+
+
+def test_whoever_was_hurt_waits_for_the_first_aider_too_and_nobody_else_does(park):
+    park.when(RecordInjury(incident="i1", player="ash", part="knee", injury="graze"))
+    park.when(NameWitness(incident="i1", player="elm"))
+    assert codes(park) == ["unfit"]
+    assert codes(park, "elm") == []
     park.when(DeclareFit(player="ash"))
     assert codes(park) == []
 
@@ -111,6 +129,7 @@ def test_an_incident_is_recorded_with_all_that_it_concerns(park):
         "player:elm",
         "marker:m1",
         "mask:k1",
+        "incidents",
     )
 
 

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from contracts.park import AdoptRules, DayOpened, OpenDay, RecordWeather, RulesAdopted, WeatherRecorded
+from contracts.park import AdoptRules, DayOpened, OpenDay, RulesAdopted
 from contracts.problems import AlreadyRecorded, NotInThatState, RuleForbids
 from contracts.rules import CATALOGUE, DEFAULT, BriefingRules, DisciplineRules, Rules
 from services.core.rules import RULES
@@ -103,10 +103,6 @@ def test_a_violation_stands_in_the_catalogue_once(park):
     catalogue = (*CATALOGUE, CATALOGUE[3])
     with pytest.raises(RuleForbids, match=f"more than once: {CATALOGUE[3].code}"):
         adopt(park, "v2", discipline=DisciplineRules(catalogue=catalogue))
-
-
-def test_the_weather_is_recorded(park):
-    assert park.when(RecordWeather(temperature_c=14.5)) == (WeatherRecorded(temperature_c=14.5),)
 
 
 def test_the_briefing_is_that_of_the_rules_in_force_with_cautions_that_no_rule_waives():

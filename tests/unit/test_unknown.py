@@ -56,7 +56,8 @@ class Older:
 
 
 @pytest.mark.parametrize(
-    "tag", ["player:p1", "person:person-p1", "marker:own1", "chrono:k1", "field:birch", "park", "rules"]
+    "tag",
+    ["player:p1", "person:person-p1", "marker:own1", "chrono:k1", "field:birch", "park", "rules", "checks:2026-05-09"],
 )
 def test_what_only_a_newer_version_can_read_stops_a_start_also_when_it_comes_in_between(tag):
     park = Older()

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from contracts.envelope import Basis, Unknown
-from contracts.incidents import IncidentRecorded
+from contracts.incidents import IncidentRecorded, InjuryRecorded, WitnessNamed
 from contracts.park import RulesAdopted
 from contracts.problems import AlreadyRecorded, InvalidBody, NotAllowed, NotInThatState, UnknownSubject
 from contracts.registration import AgeBandRenewed, ConsentGiven, PersonRegistered, PlayerRegistered
@@ -299,6 +299,38 @@ def test_an_incident_that_hurt_nobody_holds_nobody(park, kind):
     assert isinstance(erased(park, "ash"), PersonErased)
     with pytest.raises(NotInThatState):
         park.when(LiftLegalHold(incident="incident-1"))
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        WitnessNamed(incident="incident-1", person="oak", player=None, staff=None),
+        WitnessNamed(incident="incident-1", person=None, player="oak-today", staff=None),
+        InjuryRecorded(incident="incident-1", player="oak-today", worker=None, part="hand", side=None, injury="cut"),
+        DetailKept(person="oak", entry="d1", kind="note", digest=DIGEST, about=About(incident="incident-1")),
+    ],
+    ids=["a person", "a player", "a casualty", "a statement"],
+)
+def test_a_witness_and_what_he_stated_stay_with_the_incident_until_a_manager_lifts_its_hold(park, told):
+    came(came(person(person(park, "ash"), "oak"), "ash"), "oak").given(NO_CLAIMS)
+    hurt(park, "ash-today").given(told)
+    (reason,) = erased(park, "oak").reasons
+    assert (reason.code, reason.subject) == ("injury_hold", "incident:incident-1")
+    (lifted,) = park.when(LiftLegalHold(incident="incident-1"))
+    assert set(lifted.persons) == {"ash", "oak"}
+    assert isinstance(erased(park, "oak"), PersonErased)
+
+
+def test_a_statement_kept_before_anybody_recorded_the_incident_is_held_and_can_be_let_go(park):
+    person(park, "oak").when(note("oak", about=About(incident="incident-1")))
+    assert codes(erased(park, "oak")) == ["injury_hold"]
+    park.when(LiftLegalHold(incident="incident-1"))
+    assert isinstance(erased(park, "oak"), PersonErased)
+
+
+def test_a_note_about_something_else_holds_nobody(park):
+    person(park, "oak").when(note("oak", about=About(caution="c1")))
+    assert isinstance(erased(park, "oak"), PersonErased)
 
 
 def test_a_hold_on_a_child_holds_the_guardian_too(park):

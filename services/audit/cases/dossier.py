@@ -6,7 +6,7 @@ from typing import Any
 from msgspec import Struct
 
 from contracts import leaf
-from contracts.duty import DutyEnded, DutyRefused, DutyStarted, StaffRegistered
+from contracts.duty import CheckDone, DutyEnded, DutyRefused, DutyStarted, StaffRegistered
 from contracts.envelope import Data, Recorded
 from contracts.equipment import (
     BottleRegistered,
@@ -28,9 +28,23 @@ from contracts.games import (
     HoldAsked,
     HoldConfirmed,
     HoldLifted,
+    PlayerFound,
 )
-from contracts.incidents import IncidentRecorded
-from contracts.park import DayClosed, DayOpened, RulesAdopted, WeatherRecorded
+from contracts.incidents import (
+    CustodyPassed,
+    CustodyTaken,
+    HelpArrived,
+    HelpCalled,
+    IncidentClosed,
+    IncidentRecorded,
+    InjuryRecorded,
+    NotificationRecorded,
+    OutcomeRecorded,
+    SceneRecorded,
+    TreatmentGiven,
+    WitnessNamed,
+)
+from contracts.park import DayClosed, DayOpened, FlashSeen, RulesAdopted, ThunderHeard, WeatherRecorded
 from contracts.problems import UnknownSubject
 from contracts.registration import PlayerRegistered
 from contracts.rules import DEFAULT, Rules
@@ -56,8 +70,13 @@ OF_FIELD = (
     FieldConfigured, FieldInspected, DutyStarted, DutyRefused, DutyEnded, HoldAsked, HoldConfirmed, HoldLifted,
     IncidentRecorded,
 )  # fmt: skip
-OF_GAME = (GameCalled, GameBriefed, GameStarted, GameEnded, GameAbandoned, HeadsCounted)
-OF_PARK = (DayOpened, DayClosed, WeatherRecorded, DutyStarted, DutyRefused, DutyEnded, HoldAsked)
+OF_INCIDENT = (SceneRecorded, HelpCalled, HelpArrived, WitnessNamed, NotificationRecorded, IncidentClosed)
+OF_CASUALTY = (InjuryRecorded, TreatmentGiven, OutcomeRecorded)
+OF_EVIDENCE = (CustodyTaken, CustodyPassed)
+OF_GAME = (GameCalled, GameBriefed, GameStarted, GameEnded, GameAbandoned, HeadsCounted, PlayerFound)
+OF_PARK = (
+    DayOpened, DayClosed, WeatherRecorded, ThunderHeard, FlashSeen, DutyStarted, DutyRefused, DutyEnded, HoldAsked,
+)  # fmt: skip
 
 
 class Found(Struct, frozen=True):
@@ -195,12 +214,19 @@ class _Gathering:
         Where it concerns others besides the case's players, which of its gear was theirs is not known: what was his was taken before.
         """
         data = incident.data
+        rows = await self._shelf.newest(f"incident:{data.incident}")
+        his = {pair for one in self.events() for pair in gear_of(one.recorded.data, players)}
+        await self.take(rows, lambda one: _belongs(one.data, players, his))
         named = (("marker", data.markers), ("mask", data.masks)) if set(data.players) <= set(players) else ()
         if data.field is not None:
             await self._near(f"field:{data.field}", incident, OF_FIELD)
         if data.game is not None:
             await self.take(await self._shelf.newest(f"game:{data.game}"), lambda one: isinstance(one.data, OF_GAME))
         await self._near("park", incident, OF_PARK)
+        await self.take(
+            await self._shelf.newest(f"checks:{incident.day}"),
+            lambda one: isinstance(one.data, CheckDone) and one.data.field in {None, data.field},
+        )
         for prefix, names in named:
             for name in names:
                 await self._near(f"{prefix}:{name}", incident, OF_GEAR)
@@ -248,6 +274,14 @@ class _Gathering:
         self.found |= {one.recorded.position: one for one in chosen}
         versions = {one.recorded.data.rules.version: one.recorded.data.rules for one in chosen}
         return tuple(versions.values()) if early else (DEFAULT, *versions.values())
+
+
+def _belongs(data: Data, players: tuple[str, ...], gear: set[tuple[str, str]]) -> bool:
+    """Whether what was told of an incident belongs to a case of these players: what is about none, themselves, and their gear."""
+    if isinstance(data, OF_CASUALTY):
+        return data.player in players
+    pieces = {(kind, getattr(data, kind)) for kind in ("marker", "mask", "bottle") if isinstance(data, OF_EVIDENCE)}
+    return isinstance(data, OF_INCIDENT) or not pieces.isdisjoint(gear)
 
 
 def _tags(found: list[Found], prefix: str, player: str) -> list[str]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 
 from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.envelope import Data
-from contracts.incidents import IncidentRecorded
+from contracts.incidents import IncidentRecorded, InjuryRecorded
 from contracts.registration import ConsentGiven, GuardianLeft, MinorHandedOver, PlayerRegistered
 from services.audit.cases.redaction import Own
 
@@ -14,13 +14,19 @@ def concerned(kind: str, subject: str, events: Sequence[Data]) -> tuple[str, ...
     if kind == "player":
         return (subject,)
     if kind == "incident":
-        return tuple(dict.fromkeys(p for one in events if isinstance(one, IncidentRecorded) for p in one.players))
+        return tuple(dict.fromkeys(player for one in events for player in _hurt(one)))
     if kind == "person":
         return tuple(one.player for one in events if isinstance(one, PlayerRegistered) and one.person == subject)
     if kind == "caution":
         named = [one.player for one in events if isinstance(one, CautionRecorded | CautionResolved) and one.player]
         return tuple(named[-1:])
     return ()
+
+
+def _hurt(data: Data) -> tuple[str, ...]:
+    if isinstance(data, IncidentRecorded):
+        return data.players
+    return (data.player,) if isinstance(data, InjuryRecorded) and data.player is not None else ()
 
 
 def own_of(tag: str, players: tuple[str, ...], events: Sequence[Data]) -> Own:

@@ -19,6 +19,8 @@ ABOUT_HIM = ("discipline.", "incidents.", "registration.", "vault.")
 """Services whose events say something about a player by their type alone."""
 NAMING = frozenset({"heads_missing"})
 """Reasons whose sentence names others."""
+HURT_AT_WORK = "worker"
+"""The field that names one of staff as a casualty: nobody whom a case file of a player may tell of."""
 HURT = "incidents."
 """Whose events say so of everybody in their lists, too."""
 
@@ -119,9 +121,9 @@ def _only(value: Any, fits: Any) -> Any:
 
 
 def _named(value: Struct) -> Iterator[str]:
-    """The players that a structure names one by one."""
+    """The players that a structure names one by one, and a worker who was hurt."""
     for name, prefix in _prefixes(type(value)).items():
-        if prefix == "player" and isinstance(found := getattr(value, name), str):
+        if (prefix == "player" or name == HURT_AT_WORK) and isinstance(found := getattr(value, name), str):
             yield found
 
 

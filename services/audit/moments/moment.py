@@ -17,9 +17,8 @@ from services.audit.moments.corrections import CORRECTIONS, effective
 from services.audit.moments.past import Past
 from services.audit.words.scene import Scene
 from services.audit.words.telling import sentence
-from services.clearance import field as fields
 from services.clearance import model as clearance
-from services.clearance.field import FIELD
+from services.clearance import play
 from services.core.command import Moment
 from services.core.fold import Given
 from services.core.rules import RULES, operating_day
@@ -78,11 +77,11 @@ async def clearance_at(axes: Axes, park: str, player: str, field: str) -> Cleara
 
 async def _judged(past: Past, now: datetime, player: str, field: str, without: Collection[int] = ()) -> Side:
     """The answer of the gate at a moment: the player's own reasons, then the field's against anybody."""
-    given = await past.load(clearance.subjects(player, field), without)
+    reads = clearance.subjects(player, field)
+    given = await past.load(lambda given: {*reads(given), *play.subjects(field, given)}, without)
     moment = moment_of(given, past, now)
     found = clearance.reasons(given, player, field, moment)
-    of_field = given.of(FIELD, field)
-    found += [one for one in fields.reasons(of_field, moment, of_field.running) if one not in found]
+    found += [one for one in play.at_the_gate(given, field, moment) if one not in found]
     return Side(cleared=not found, reasons=tuple(found), basis=moment.basis)
 
 

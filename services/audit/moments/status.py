@@ -20,14 +20,16 @@ from services.board.model import status
 from services.board.notes import ARRIVAL, LINE_UP, NOTES, SPOT_CHECK, Arrival
 from services.board.verdicts import asked_fields, called_to, judge
 from services.clearance import model as clearance
+from services.clearance import play
 from services.clearance.field import FIELD, FIELDS
 from services.core.fold import Given, Subject
 from services.core.folds import States
 from services.core.log import Log
 from services.core.rules import RULES, operating_day
-from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
+from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.equipment.kit import KIT
 from services.games.states import BESIDE, GAME
+from services.park.states import HEAT, LIGHTNING
 from services.velocity.measured import CHRONOS, RECENT
 from services.velocity.states import CHRONO
 
@@ -83,7 +85,14 @@ def _subjects(given: Given, players: Iterable[str]) -> set[Subject]:
     """Everything that a status rests on."""
     names = given.of(FIELDS, "").names
     games = {game for name in names for game in given.of(FIELD, name).runs}
-    wanted: set[Subject] = {(FIELDS, ""), (OPENED_DAY, ""), (PARK_STAFF, ""), (CHRONOS, "")}
+    wanted: set[Subject] = {
+        (FIELDS, ""),
+        (PARK_STAFF, ""),
+        (CHRONOS, ""),
+        (LIGHTNING, ""),
+        (HEAT, ""),
+        *play.todays_checks(given),
+    }
     wanted |= {(fold, name) for name in given.of(CHRONOS, "").names for fold in (CHRONO, RECENT)}
     wanted |= {(fold, name) for name in names for fold in (FIELD, FIELD_STAFF, BESIDE)}
     wanted |= {(fold, game) for game in games for fold in (GAME, LINE_UP)}

@@ -26,7 +26,7 @@ from services.core.fold import Given, Subject
 from services.core.folds import Folds
 from services.core.rules import RULES
 from services.duty import api as duty
-from services.duty.states import OPENED_DAY, STAFF
+from services.duty.states import STAFF
 from services.equipment import api as equipment
 from services.games import api as games
 from services.games.states import GAME
@@ -35,7 +35,7 @@ from services.registration.money import PAYMENT, REFUND
 Decision = Grant | Refusal
 Reasons = tuple[Reason, ...]
 
-MEMORY: Final = Folds("audit.decisions", (*clearance.FOLDS, GAME, STAFF, OPENED_DAY, PAYMENT, REFUND))
+MEMORY: Final = Folds("audit.decisions", (*clearance.FOLDS, GAME, STAFF, PAYMENT, REFUND))
 """Everything that a decision on the record rests on."""
 
 

@@ -17,7 +17,7 @@ from contracts.discipline import (
 from contracts.envelope import Data, Recorded
 from contracts.equipment import GearReleased
 from contracts.games import PlayerOut
-from contracts.incidents import PlayerFit, PlayerUnfit
+from contracts.incidents import InjuryRecorded, PlayerFit, PlayerUnfit
 from contracts.velocity import ChronoAdjusted, ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
 from services.audit.stories.background import Background
 from services.audit.stories.plight import Plight, difference
@@ -27,8 +27,8 @@ from services.velocity.limits import ball_mass, of_field, strictest
 from services.velocity.states import HARMLESS, decides
 
 ABOUT_ONE: Final = (
-    AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed, PlayerFit, PlayerOut, PlayerReinstated,
-    PlayerUnfit, SeparateActRuled,
+    AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed, InjuryRecorded, PlayerFit, PlayerOut,
+    PlayerReinstated, PlayerUnfit, SeparateActRuled,
 )  # fmt: skip
 """Events that may change what is held against the one player whom they name."""
 _VERDICTS: Final = {"pass": "passes for", "turn_down": "is too fast for", "inconclusive": "decides nothing for"}

@@ -17,7 +17,7 @@ from contracts.discipline import (
     PlayerReinstated,
     SeparateActRuled,
 )
-from contracts.duty import DutyRefused, DutyStarted
+from contracts.duty import CheckDone, DutyRefused, DutyStarted
 from contracts.envelope import Data, Recorded
 from contracts.equipment import (
     BottleRegistered,
@@ -42,11 +42,20 @@ from contracts.games import (
     HoldConfirmed,
     HoldLifted,
     PlayerAdmitted,
+    PlayerFound,
     PlayerOut,
     StartRefused,
 )
-from contracts.incidents import PlayerFit, PlayerUnfit
-from contracts.park import RulesAdopted
+from contracts.incidents import (
+    CustodyPassed,
+    CustodyTaken,
+    IncidentClosed,
+    IncidentRecorded,
+    InjuryRecorded,
+    PlayerFit,
+    PlayerUnfit,
+)
+from contracts.park import FlashSeen, RulesAdopted, ThunderHeard, WeatherRecorded
 from contracts.registration import (
     BriefingHeld,
     ConsentGiven,
@@ -67,6 +76,8 @@ from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, S
 from services.audit.stories.background import Background
 from services.audit.words.judging import judged, left_out, strictest
 from services.audit.words.scene import count
+from services.audit.words.weather import lightning
+from services.park import heat
 from services.registration.model import is_minor
 from services.registration.money import ENTRY
 
@@ -153,6 +164,15 @@ def _ended(event: Recorded[Any], background: Background) -> str:
     )
 
 
+def _lightning(_: Recorded[Any], background: Background) -> str:
+    return f"Under rules {background.rules.version}: {lightning(background.rules.weather.lightning)}"
+
+
+def _heat(event: Recorded[Any], background: Background) -> str:
+    demand = heat.demanded(heat.hot(event.data), background.rules)
+    return f"Under rules {background.rules.version}: {heat.ADVICE[demand]}" if demand else ""
+
+
 def _refund(event: Recorded[Any], background: Background) -> str:
     after = "" if background.rules.money.refund_after_start else ", and it is not refunded once a game was played"
     return (
@@ -210,11 +230,22 @@ def _released(event: Recorded[Any], _: Background) -> str:
     return "A marker that comes back into use must be measured anew." if event.data.marker else ""
 
 
+def _checked(event: Recorded[CheckDone], background: Background) -> str:
+    """Only an opening check keeps a field shut."""
+    listed = (one for one in background.rules.duty.checks if one.code == event.data.check)
+    check = next(listed, None)
+    if check is None or not check.play_waits or event.data.when == "closing":
+        return ""
+    where = "on the field" if check.each_field else "anywhere"
+    return f"Under rules {background.rules.version}, no game starts {where} until \N{LEFT DOUBLE QUOTATION MARK}{check.title}\N{RIGHT DOUBLE QUOTATION MARK} has passed."
+
+
 def _always(sentence: str) -> Callable[[Recorded[Any], Background], str]:
     return lambda *_: sentence
 
 
-_UNFIT: Final = "Whoever is unfit, or came off a field injured, plays again only once a first aider or a manager has declared him fit."
+_EVIDENCE: Final = "Gear that an incident names is impounded uncleaned, and only a manager releases it."
+_UNFIT: Final = "Whoever is unfit, was hurt or came off a field injured, plays again only once a first aider or a manager has declared him fit."
 _INSPECTED: Final = (
     "A player's own gear is inspected anew each day, a marker with a barrel cover that fits. Any fault fails it."
 )
@@ -257,10 +288,21 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     ),
     HeadsCounted: _always(_HEADS),
     FieldSwept: _always(_HEADS),
+    PlayerFound: _always(_HEADS),
     FieldInspected: _always("A field is played on once it has passed the inspection of the day."),
     HoldAsked: _always(_HOLD),
     HoldConfirmed: _always(_HOLD),
     HoldLifted: _always(_HOLD),
+    ThunderHeard: _lightning,
+    FlashSeen: _lightning,
+    WeatherRecorded: _heat,
+    IncidentRecorded: _always(_EVIDENCE),
+    CustodyTaken: _always(_EVIDENCE),
+    CustodyPassed: _always(_EVIDENCE),
+    IncidentClosed: _always(
+        "A manager closes a record once nothing is missing, or with what is missing said; whatever is told later opens it again."
+    ),
+    InjuryRecorded: lambda event, _: _UNFIT if event.data.player else "",
     PlayerUnfit: _always(_UNFIT),
     PlayerFit: _always(_UNFIT),
     PlayerRegistered: _registered,
@@ -289,5 +331,6 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     BottleRequalified: _always("Nobody uses a bottle past the date of its test."),
     DutyStarted: _duty,
     DutyRefused: _duty,
+    CheckDone: _checked,
     RulesAdopted: _adopted,
 }

@@ -18,8 +18,10 @@ from contracts.games import (
     HoldLifted,
     Offender,
     PlayerAdmitted,
+    PlayerFound,
     PlayerOut,
     StartRefused,
+    TeamsCalled,
 )
 from services.audit.words.judging import stated
 from services.audit.words.scene import (
@@ -58,6 +60,22 @@ def _called(data: GameCalled, scene: Scene) -> str:
             f"with player {mine.player} on its list in {mine.colour}, and {count(len(data.entrants) - 1, 'other')}"
         )
     return f"Game {data.game} ({data.format}, {data.minutes:g} minutes) was called for field {data.field} {listing}."
+
+
+def _teams(data: TeamsCalled, scene: Scene) -> str:
+    changed = count(len(data.overruled), "player")
+    told = f"Game {data.game} was called from proposal {data.proposal}" + (
+        f", with {changed} put elsewhere" if data.overruled else ", as it was proposed"
+    )
+    mine = next((one for one in data.overruled if one.player == scene.player), None)
+    if mine:
+        told += f"; player {mine.player} was proposed {_side(mine.proposed)} and called {_side(mine.called)}"
+    before, after = (sum(one.points for one in balance) for balance in (data.proposed, data.called))
+    return f"{told}: the teams lay {after} points apart, as proposed {before}."
+
+
+def _side(colour: str | None) -> str:
+    return f"in {colour}" if colour else "for no team"
 
 
 def _started(data: GameStarted, scene: Scene) -> str:
@@ -134,11 +152,17 @@ def _swept(data: FieldSwept, _: Scene) -> str:
     return f"A referee walked field {data.field} after game {data.game} and signed that it is empty; {search}."
 
 
+def _found(data: PlayerFound, _: Scene) -> str:
+    where = "off the park" if data.place == "off_site" else f"at: {spoken(data.place)}"
+    return f"Player {data.player}, whom the head-count after game {data.game} on field {data.field} could have lacked, was seen {where}."
+
+
 WORDS: Words = {
     FieldConfigured: lambda d, _: f"Field {d.field} ({d.title}) was set up: {_limits(d)}.",
     FieldCarried: lambda d, _: f"A new day began on field {d.field} ({d.title}), set up as before: {_limits(d)}.",
     FieldInspected: lambda d, _: f"Field {d.field} {'passed' if d.passed else 'did not pass'} the day's inspection.",
     GameCalled: _called,
+    TeamsCalled: _teams,
     GameBriefed: lambda d, _: f"The teams of game {d.game} were briefed at the gate of field {d.field}.",
     GameStarted: _started,
     StartRefused: _refused,
@@ -154,4 +178,5 @@ WORDS: Words = {
     GameAbandoned: _abandoned,
     HeadsCounted: _counted,
     FieldSwept: _swept,
+    PlayerFound: _found,
 }

@@ -53,7 +53,7 @@ function keep(id, name, entries, show) {
   }
 }
 
-function showHolds(fields) {
+function showHolds(fields, weather) {
   const held = fields.filter(([, field]) => field.holds.length);
   const asked = held.filter(([, field]) => field.state === "hold asked");
   document.body.classList.toggle("on-hold", held.length > 0);
@@ -63,11 +63,15 @@ function showHolds(fields) {
   const state = asked.length
     ? `asked, not confirmed on ${names(asked)}: stop play, covers on, then confirm`
     : "confirmed: stopped, covers on. Masks stay on";
+  const inside = held.reduce((sum, [, field]) => sum + field.inside, 0);
+  const forWeather = held.some(([, field]) => field.holds.some((hold) => hold.cause === "weather"));
+  const until = forWeather && weather?.resume_at ? `, not before ${clockTime(weather.resume_at)}` : "";
+  const told = `${state}. Still inside: ${inside}`;
   renew(
     "hold",
-    [where, state],
+    [where, told, until],
     ...(held.length
-      ? [el("b", {}, "HOLD"), el("p", {}, el("strong", {}, `${where}, since ${clockTime(since)}`), el("span", {}, state))]
+      ? [el("b", {}, "HOLD"), el("p", {}, el("strong", {}, `${where}, since ${clockTime(since)}${until}`), el("span", {}, told))]
       : []),
   );
 }
@@ -106,7 +110,7 @@ function show() {
   byId("fields").dataset.rows = Math.ceil(fields.length / byId("fields").dataset.columns);
   keep("fields", "field-card", fields, (card, name, field) => card.show(name, field));
   keep("stations", "station-tile", Object.entries(status.stations), (tile, name, station) => tile.show(name, station, clockTime));
-  showHolds(fields);
+  showHolds(fields, status.weather);
   showAlerts(status.alerts);
   showPeople(status.players);
   const held = fields.some(([, field]) => field.holds.length);

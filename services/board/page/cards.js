@@ -79,7 +79,7 @@ export class FieldCard extends HTMLElement {
 
 function* body(field) {
   for (const reason of field.why) yield el("p", { class: "why" }, reason);
-  for (const hold of field.holds) yield holdLine(hold);
+  for (const hold of field.holds) yield holdLine(hold, field.inside);
   if (field.count) yield countLine(field.count);
   if (field.clock) yield playing(field);
   else if (field.non_players) yield el("p", { class: "why" }, `${field.non_players} inside who do not play`);
@@ -87,9 +87,9 @@ function* body(field) {
   else if (!field.clock && !field.count && !field.why.length) yield el("p", { class: "why" }, "No game called");
 }
 
-function holdLine(hold) {
+function holdLine(hold, inside) {
   const confirmed = hold.confirmed_at ? "confirmed" : "not confirmed";
-  return el("p", { class: "hold-line" }, el("b", {}, words(hold.cause)), ` — ${confirmed}`);
+  return el("p", { class: "hold-line" }, el("b", {}, words(hold.cause)), ` — ${confirmed}, ${inside} inside`);
 }
 
 function countLine(count) {

@@ -2,6 +2,8 @@
 
 from msgspec import Struct
 
+from services.audit.cases.report.moments import NOT_RECORDED
+
 
 class Entry(Struct, frozen=True, kw_only=True):
     """One event of a timeline."""
@@ -31,6 +33,14 @@ class Section(Struct, frozen=True, kw_only=True):
     table: Table | None = None
     entries: tuple[Entry, ...] = ()
     own_page: bool = False
+
+
+class Item(Struct, frozen=True):
+    """One thing that is asked for, what the record says of it, and the positions where it does."""
+
+    what: str
+    found: str = NOT_RECORDED
+    positions: tuple[int, ...] = ()
 
 
 class Seal(Struct, frozen=True, kw_only=True):

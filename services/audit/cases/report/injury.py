@@ -5,8 +5,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 from typing import Any
 
-from msgspec import Struct
-
 from contracts.duty import DutyEnded, DutyStarted, StaffRegistered
 from contracts.envelope import Data, Recorded
 from contracts.equipment import (
@@ -17,6 +15,7 @@ from contracts.equipment import (
     MarkerRegistered,
     MaskRegistered,
 )
+from contracts.first_aid import EMERGENCY
 from contracts.games import (
     FieldConfigured,
     FieldInspected,
@@ -28,27 +27,21 @@ from contracts.games import (
     HoldLifted,
     PlayerOut,
 )
-from contracts.incidents import IncidentRecorded, PlayerFit, PlayerUnfit
-from contracts.park import RulesAdopted, WeatherRecorded
+from contracts.incidents import IncidentRecorded, InjuryRecorded, PlayerFit, PlayerUnfit
+from contracts.park import FlashSeen, RulesAdopted, ThunderHeard, WeatherRecorded
 from contracts.registration import BriefingHeld, ConsentGiven, PlayerRegistered, WaiverSigned
 from contracts.rules import Rules
 from contracts.vault import DetailKept
 from contracts.velocity import ChronoAdjusted, ChronoChecked, MarkerTested
 from services.audit.cases.dossier import Case
 from services.audit.cases.report import particulars
-from services.audit.cases.report.content import Section, Table
+from services.audit.cases.report.content import Item, Section, Table
+from services.audit.cases.report.first_aid import FirstAid
 from services.audit.cases.report.moments import NOT_RECORDED, counted, listed, local, plainly, titled
 from services.audit.cases.sides import sides
+from services.audit.words.weather import thunder, weather
 
 HOUR = timedelta(hours=1)
-
-
-class Item(Struct, frozen=True):
-    """One thing that is asked for, what the record says of it, and the positions where it does."""
-
-    what: str
-    found: str = NOT_RECORDED
-    positions: tuple[int, ...] = ()
 
 
 Incident = Recorded[IncidentRecorded]
@@ -65,11 +58,12 @@ def sections(case: Case, incident: Incident, zone: str) -> tuple[Section, ...]:
     asked = _Asked(case, incident, zone)
     name = titled("incident", incident.data.incident)
     groups = [(f"{name}: what happened", list(asked.happened()))]
-    for player in incident.data.players:
+    for player in dict.fromkeys((*incident.data.players, *asked.hurt())):
         if player in case.players:
             groups.append((f"{name}: player {player}", list(asked.person(player))))
             groups.append((f"{name}: the gear of player {player}", list(asked.gear(player))))
     groups.append((f"{name}: field, staff and game", list(asked.ground())))
+    groups.append((f"{name}: evidence", list(asked.evidence())))
     return (*(_section(heading, items) for heading, items in groups), _checklist(name, groups))
 
 
@@ -90,7 +84,7 @@ def _checklist(name: str, groups: Sequence[tuple[str, Sequence[Item]]]) -> Secti
         heading=f"{name}: checklist",
         text=(
             "[x] is in this file. [  ] is not recorded: look for it on paper, and with whoever keeps it, while people still remember.",
-            "Impound mask and marker uncleaned. Tell the insurer and the authorities within the times that local law and the policy set; which those are is not for this record to say.",
+            f"{EMERGENCY} Impound mask and marker uncleaned. Tell the insurer and the authorities within the times that local law and the policy set; which those are is not for this record to say.",
         ),
         table=Table(columns=("", "Of", "Asked for"), rows=rows, widths=(1, 5, 8)),
         own_page=True,
@@ -104,10 +98,16 @@ class _Asked:
         self._case = case
         self._incident = incident
         self._zone = zone
+        self._first_aid = FirstAid(case, incident.data.incident, zone)
         self._rules: Rules = next(
             (one.data.rules for one in reversed(case.of(RulesAdopted)) if one.recorded_at <= incident.occurred_at),
             case.rules[0],
         )
+
+    def hurt(self) -> Iterator[str]:
+        """Players of whom an injury was told, also where the incident itself does not name them."""
+        told = self._all(InjuryRecorded, incident=self._incident.data.incident)
+        yield from (one.data.player for one in told if one.data.player is not None)
 
     def _at(self, event: Recorded[Any]) -> str:
         return local(event.occurred_at, self._zone)
@@ -142,16 +142,22 @@ class _Asked:
             here,
         )
         yield Item("Emergency services", "called" if data.emergency_services else "recorded as not called", here)
-        yield Item("Time the ambulance was called, and came")
-        yield Item("Treatment given, by whom, when")
-        yield Item("Named witnesses")
+        yield self._first_aid.help()
+        yield from self._first_aid.scene()
+        yield self._first_aid.witnesses()
         yield self._events(
             "Weather at staging",
             self._before(WeatherRecorded)[-1:],
-            lambda one: f"{one.data.temperature_c:g} °C in the shade",
+            lambda one: weather(one.data),
+        )
+        yield self._events(
+            "Last flash or thunder before it",
+            self._before(ThunderHeard, FlashSeen)[-1:],
+            lambda one: "flash without thunder" if isinstance(one.data, FlashSeen) else thunder(one.data),
         )
         yield self._similar()
-        yield Item("Notifications to insurer and authorities")
+        yield self._first_aid.notifications()
+        yield from self._first_aid.closed()
 
     def _events(self, what: str, events: Sequence[Recorded[Any]], words: Any) -> Item:
         if not events:
@@ -188,6 +194,7 @@ class _Asked:
             lambda one: f"version {one.data.version}, in language {one.data.language}",
         )
         yield self._medical(person)
+        yield from self._first_aid.casualty(player)
         yield self._events(
             "Off the field", self._all(PlayerOut, player=player), lambda one: f"{plainly(one.data.cause)}"
         )
@@ -209,11 +216,16 @@ class _Asked:
         yield self._pieces("Mask", "mask", masks, MaskRegistered)
         yield self._pieces("Marker", "marker", markers, MarkerRegistered)
         yield self._pieces("Bottle", "bottle", bottles, BottleRegistered)
-        yield Item("Paint batch")
+        yield self._first_aid.paint()
         tests = [one for one in self._before(MarkerTested) if one.data.marker in markers]
         yield self._events("Readings, strings up to the incident", tests, particulars.string)
         yield from self._checks(tests)
         yield self._impounded({*markers, *masks})
+
+    def evidence(self) -> Iterator[Item]:
+        """Who has each piece, and how it came to him."""
+        found = tuple(self._first_aid.evidence())
+        yield from found or (Item("Custody of mask and marker"),)
 
     def _impounded(self, pieces: set[str]) -> Item:
         """What the incident names is out of use from then on; what else was put aside later, and what was released."""

@@ -3,6 +3,7 @@
 from contracts.rules import Rules, Violation
 from services.audit.cases.report.moments import counted, listed, plainly
 from services.audit.words.judging import judged, left_out, strictest
+from services.audit.words.weather import bands, lightning
 
 WEIGHTS = ("a note", "one caution", "two cautions")
 
@@ -24,6 +25,8 @@ def sentences(rules: Rules) -> tuple[str, ...]:
             f"A second entry within {discipline.one_act_minutes:g} minutes of another counts once the head referee says it was a separate act."
         ),
         f"Games: one shorter than {games.full_minutes:g} minutes, holds not counted, serves no sit-out. One referee for every {games.players_per_referee} players; {counted(games.first_aiders, 'first aider')} on duty in the park before a game starts.",
+        lightning(rules.weather.lightning),
+        *bands(rules.weather.heat),
         f"Money: entry {refund} refunded once a game was played.",
     )
 
