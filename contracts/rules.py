@@ -174,6 +174,23 @@ class TeamRules(_Rules, frozen=True, kw_only=True):
     """How long the best teams are searched for at most."""
 
 
+class RotationRules(_Rules, frozen=True, kw_only=True):
+    """Who plays where and when for the next hours, over all fields."""
+
+    horizon_minutes: Annotated[float, Meta(ge=30, le=480)] = 120.0
+    """How far ahead the rotation is planned."""
+    break_minutes: Annotated[float, Meta(ge=0, le=60)] = 7.0
+    """Between two games of a field: heads counted, the next teams in and briefed. Parks take five to ten."""
+    rest_minutes: Annotated[float, Meta(ge=0, le=120)] = 10.0
+    """Between two games of a group: a drink, air and paint. In a private session the field's break is enough."""
+    fewest_players: Annotated[int, Meta(ge=2, le=100)] = 6
+    """With fewer no game is planned, but in a private session."""
+    patience_minutes: Annotated[float, Meta(ge=0, le=30)] = 5.0
+    """For so long a game of the plan waits for a group of its own that is known to be ready by then."""
+    steady_minutes: Annotated[float, Meta(ge=0, le=120)] = 20.0
+    """A group keeps its game in the plan unless another has waited longer by more than this."""
+
+
 class GameRules(_Rules, frozen=True, kw_only=True):
     """Games and the staff they need."""
 
@@ -182,9 +199,12 @@ class GameRules(_Rules, frozen=True, kw_only=True):
     continuous_sit_out_minutes: Minutes = 20.0
     """In continuous games a sit-out is served by this many minutes of play."""
     players_per_referee: Annotated[int, Meta(ge=1, le=100)] = 15
+    undo_minutes: Annotated[float, Meta(ge=0, le=60)] = 5.0
+    """For so long a device may itself withdraw an out, a caution or a check that it recorded by mistake; later the head referee does. Common practice, no source."""
     first_aiders: Count = 1
     """First aiders on duty in the park, without whom no game starts."""
     teams: TeamRules = TeamRules()
+    rotation: RotationRules = RotationRules()
 
 
 class Check(_Rules, frozen=True, kw_only=True):
@@ -237,6 +257,37 @@ class VaultRules(_Rules, frozen=True, kw_only=True):
     """From this age on a person's own time for claims runs. Depends on local law."""
 
 
+class StationPrior(_Rules, frozen=True, kw_only=True):
+    """What one turn at a station is taken to be before today's own are known: minutes on average, their standard deviation by the mean, and how many it serves."""
+
+    minutes: Annotated[float, Meta(ge=0.1, le=120)]
+    variation: Annotated[float, Meta(ge=0.1, le=2)] = 0.5
+    heads: Annotated[int, Meta(ge=1, le=400)] = 1
+    turns: Annotated[float, Meta(ge=0.1, le=100)] = 5.0
+    """It counts as so many turns beside today's own."""
+
+
+class WaitRules(_Rules, frozen=True, kw_only=True):
+    """How the waits at the stations are told. They bind nobody."""
+
+    confidence: Annotated[float, Meta(ge=0.5, le=0.99)] = 0.8
+    """How often the truth is to lie within a range that is told."""
+    serving_minutes: Annotated[float, Meta(ge=1, le=120)] = 20.0
+    """Whoever ended no turn for longer than this does not serve."""
+    pause_minutes: Annotated[float, Meta(ge=0, le=30)] = 3.0
+    """A turn at the desk that was first entered later than this after the one before does not follow it without a break."""
+    break_minutes: Annotated[float, Meta(ge=1, le=120)] = 20.0
+    """Whoever lets a line stand for longer than this is on a break: that is no turn."""
+    arrivals_minutes: Annotated[float, Meta(ge=5, le=240)] = 30.0
+    """Over how long it is counted how many join a line."""
+    worth_minutes: Annotated[float, Meta(ge=0, le=120)] = 5.0
+    """It is told what would help where that cuts the wait by at least this."""
+    desk: StationPrior = StationPrior(minutes=5.0, heads=3)
+    briefing: StationPrior = StationPrior(minutes=12.0, heads=15, variation=0.25)
+    gear_counter: StationPrior = StationPrior(minutes=2.0)
+    chronograph: StationPrior = StationPrior(minutes=2.0)
+
+
 class IncidentRules(_Rules, frozen=True, kw_only=True):
     """What local rules may ask to be reported: reminders, no statement of any law. Keep those that apply where the park is."""
 
@@ -261,6 +312,7 @@ class Rules(_Rules, frozen=True, kw_only=True):
     games: GameRules = GameRules()
     weather: WeatherRules = WeatherRules()
     duty: DutyRules = DutyRules()
+    waits: WaitRules = WaitRules()
     money: MoneyRules = MoneyRules()
     vault: VaultRules = VaultRules()
     incidents: IncidentRules = IncidentRules()
