@@ -17,8 +17,11 @@ class ReceiptEvent(Struct, frozen=True, kw_only=True):
     data: Any
 
 
-class Receipt(Struct, frozen=True, kw_only=True):
-    """A write was recorded, durably, before this was sent. `repeat`: it had been before, and this is its first answer."""
+class Receipt(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A write was recorded, durably, before this was sent. `repeat`: it had been before, and this is its first answer.
+
+    `first` is there where somebody may be hurt: what comes before any record.
+    """
 
     park: str
     epoch: int
@@ -26,10 +29,11 @@ class Receipt(Struct, frozen=True, kw_only=True):
     recorded_at: datetime
     repeat: bool
     events: tuple[ReceiptEvent, ...]
+    first: str = ""
 
 
 class Problem(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """RFC 9457. `refusal` is there when the refusal was itself recorded, with its receipt."""
+    """RFC 9457. `refusal` is there when the refusal was itself recorded, with its receipt; `first` where somebody may be hurt: what comes before any record."""
 
     type: str
     title: str
@@ -39,3 +43,4 @@ class Problem(Struct, frozen=True, kw_only=True, omit_defaults=True):
     refusal: Any = None
     receipt: Receipt | None = None
     where: str = ""
+    first: str = ""

@@ -71,6 +71,9 @@ class Command(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     CLAIMS: ClassVar[str] = ""
     """The tag that a fact must not race on, its own new name as a rule: of two at the same time, the second hears what it would hear a moment later."""
 
+    FIRST: ClassVar[str] = ""
+    """What every answer to it says first: what comes before any record."""
+
     occurred_at: Instant | None = None
     """When it happened by the device's own clock; the time of receipt when absent."""
 

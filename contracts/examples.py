@@ -150,6 +150,9 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "incident": "incident-1", "marker": "marker-31", "giver": "staff-wren", "outside": "laboratory",
     },
     incidents.RecordNotification: {"incident": "incident-1", "reminder": "gb-report"},
+    incidents.WithdrawEntry: {
+        "incident": "incident-1", "entry": "017f22e2-79b0-7cc3-98c4-dc0c0c07398f", "slip": "wrong_person",
+    },
     incidents.CloseIncident: {"incident": "incident-1", "incomplete": True},
     # in the vault
     vault.KeepDetail: {

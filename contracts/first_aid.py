@@ -46,6 +46,15 @@ Outside = Literal["police", "authority", "insurer", "laboratory", "owner"]
 """Who takes a piece of evidence out of the park."""
 
 
+Entry = Literal[
+    "incident", "injury", "treatment", "outcome", "scene", "help_called", "help_arrived", "witness", "custody_taken",
+    "custody_passed", "notification",
+]  # fmt: skip
+"""The kinds of entry in an incident's record."""
+Slip = Literal["mistyped", "wrong_person", "wrong_gear", "wrong_place", "wrong_incident", "told_twice"]
+"""Why an entry is withdrawn: it was never so."""
+
+
 class OfIncident(Data, frozen=True, kw_only=True):
     """Whatever is told of an incident: in any order, and however late. No free text: notes about it lie in the vault."""
 
@@ -56,6 +65,7 @@ class OfIncident(Data, frozen=True, kw_only=True):
 class TellOfIncident(Command, frozen=True, kw_only=True):
     ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
     FACT: ClassVar[bool] = True
+    FIRST: ClassVar[str] = EMERGENCY
     incident: IncidentId
 
 

@@ -1,9 +1,11 @@
 """The open incidents: what is known of each, what is still missing, what may have to be reported and by when."""
 
 from datetime import datetime
+from typing import Literal
 
 from msgspec import Struct
 
+from contracts.first_aid import Entry, Slip
 from contracts.read import Read
 from contracts.words import Role
 
@@ -68,6 +70,34 @@ class ReminderShown(Struct, frozen=True, kw_only=True):
     notified_at: datetime | None
 
 
+class EntryShown(Struct, frozen=True, kw_only=True):
+    """One entry that stands. `says`: what it tells, in a few words; of a witness nothing. `entry`: by which it is withdrawn."""
+
+    entry: str
+    kind: Entry
+    at: datetime
+    says: str
+
+
+class Stays(Struct, frozen=True):
+    """Something that followed from an entry and is not ended by its withdrawal. `subject`: whom or what it is about."""
+
+    code: Literal["unfit", "impounded", "held"]
+    sentence: str
+    subject: str | None = None
+
+
+class WithdrawnShown(Struct, frozen=True, kw_only=True):
+    """An entry that was never so, when that was said, and what stays until somebody entitled ends it."""
+
+    entry: str
+    kind: Entry
+    says: str
+    slip: Slip
+    withdrawn_at: datetime
+    stays: tuple[Stays, ...]
+
+
 class IncidentShown(Struct, frozen=True, kw_only=True):
     """`kind` is empty while nobody recorded the incident itself. Witnesses are only counted: a manager finds them in the record."""
 
@@ -88,6 +118,8 @@ class IncidentShown(Struct, frozen=True, kw_only=True):
     evidence: tuple[EvidenceShown, ...]
     missing: tuple[Lack, ...]
     reminders: tuple[ReminderShown, ...]
+    entries: tuple[EntryShown, ...]
+    withdrawn: tuple[WithdrawnShown, ...]
 
 
 class OpenIncidents(Struct, frozen=True, kw_only=True):

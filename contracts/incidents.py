@@ -1,13 +1,16 @@
 """Incidents: who is unfit to play, and what went wrong. In an emergency call the emergency services first, then record."""
 
 from typing import Annotated, ClassVar, Literal
+from uuid import UUID
 
 from msgspec import Meta
 
 from contracts.envelope import Command, Data
 from contracts.first_aid import (
     ANY_STAFF,
+    EMERGENCY,
     BodyPart,
+    Entry,
     Help,
     Injury,
     KeptAt,
@@ -17,6 +20,7 @@ from contracts.first_aid import (
     ScenePlace,
     Side,
     Sky,
+    Slip,
     TellOfIncident,
     Treatment,
 )
@@ -41,6 +45,9 @@ PaintBatch = Annotated[
 Code = Annotated[
     str, Meta(pattern=r"^[a-z][a-z0-9_-]{1,39}$(?!\n)", description="A short name in lower case, such as a reminder's.")
 ]
+EntryId = Annotated[
+    UUID, Meta(description="The id of the event that says it, as its receipt and the list of incidents give it.")
+]
 Unfitness = Literal["intoxicated", "injured", "medical"]
 
 
@@ -54,6 +61,7 @@ class RecordUnfit(Command, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
     FACT: ClassVar[bool] = True
+    FIRST: ClassVar[str] = EMERGENCY
     player: PlayerId
     cause: Unfitness
 
@@ -251,6 +259,34 @@ class RecordNotification(TellOfIncident, frozen=True, kw_only=True):
 
     ROLES: ClassVar[frozenset[Role]] = MANAGER
     reminder: Code
+
+
+class EntryWithdrawn(OfIncident, frozen=True, kw_only=True):
+    """One entry of the record was never so. It stays in the log, and whoever of the visitors and whatever gear it named is named again, so that their stories tell of it."""
+
+    entry: EntryId
+    kind: Entry
+    slip: Slip
+    field: FieldId | None
+    game: GameId | None
+    players: tuple[PlayerId, ...]
+    persons: tuple[PersonId, ...]
+    markers: tuple[MarkerId, ...]
+    masks: tuple[MaskId, ...]
+    bottles: tuple[BottleId, ...]
+
+
+class WithdrawEntry(Command, frozen=True, kw_only=True):
+    """Withdraw one entry of an incident's record that was never so. Nothing is deleted; record anew what is right.
+
+    What followed from the wrong name stays until somebody entitled ends it: gear stays impounded until a manager releases it, a player unfit until he is declared fit,
+    the vault's data under legal hold until a manager lifts it. The list of incidents names what stays.
+    """
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"first_aider", "head_referee", "manager"})
+    incident: IncidentId
+    entry: EntryId
+    slip: Slip
 
 
 class IncidentClosed(OfIncident, frozen=True, kw_only=True):

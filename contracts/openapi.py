@@ -165,7 +165,8 @@ def _write(path: str, command: type[Command]) -> dict[str, Any]:
 
 
 def _words(command: type[Command]) -> dict[str, str]:
-    summary, _, description = cleandoc(command.__doc__ or "").partition("\n\n")
+    summary, _, more = cleandoc(command.__doc__ or "").partition("\n\n")
+    description = "\n\n".join(filter(None, (command.FIRST, more)))
     return {"summary": summary} | ({"description": description} if description else {})
 
 

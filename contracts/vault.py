@@ -122,12 +122,14 @@ class LegalHoldLifted(Data, frozen=True, kw_only=True):
 class LiftLegalHold(Command, frozen=True, kw_only=True):
     """Lift a legal hold by its own name, or the one of a recorded injury by the name of the incident: one of the two.
 
+    Of an incident's, `persons` names whose is lifted, where somebody was named by mistake; all of it when absent.
     Whether the data may go is for local law, the insurer and whoever is licensed to advise on it.
     """
 
     ROLES: ClassVar[frozenset[Role]] = MANAGER
     hold: LegalHoldId | None = None
     incident: IncidentId | None = None
+    persons: tuple[PersonId, ...] = ()
 
 
 class PersonErased(Grant, frozen=True, kw_only=True):

@@ -9,6 +9,7 @@ from litestar import Request, Response, post
 from litestar.connection import ASGIConnection
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
+from msgspec.structs import replace
 
 from contracts.answers import Problem
 from contracts.catalogue import COMMANDS
@@ -62,12 +63,20 @@ def write_route(command: type[C], run: Run[C], *, secret: bool = False) -> HTTPR
     path = PATHS[command]
     decoder = msgspec.json.Decoder(command)
 
-    @post(f"/parks/{{park:str}}/{path}", opt={"roles": command.ROLES}, name=path, summary=command.__doc__)
+    @post(
+        f"/parks/{{park:str}}/{path}",
+        opt={"roles": command.ROLES, "first": command.FIRST},
+        name=path,
+        summary=command.__doc__,
+    )
     async def route(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
         where = park_of(request, park)
         body = await request.body()
         parsed = _decoded(request, decoder, body, secret=secret)
-        return respond(await run(request, where, parsed, digest_of(path, body)), request)
+        answer = await run(request, where, parsed, digest_of(path, body))
+        if command.FIRST:
+            answer = replace(answer, receipt=replace(answer.receipt, first=command.FIRST))
+        return respond(answer, request)
 
     return route
 

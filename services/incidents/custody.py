@@ -7,7 +7,8 @@ from collections.abc import Iterable
 
 from msgspec import Struct
 
-from services.incidents.record import Handling, Place, Release
+from services.incidents.entries import Handling, Place
+from services.incidents.record import Release
 
 
 class Step(Struct, frozen=True):

@@ -27,6 +27,7 @@ from contracts.incidents import (
     SceneRecorded,
     TakeCustody,
     TreatmentGiven,
+    WithdrawEntry,
     WitnessNamed,
 )
 from contracts.problems import InvalidBody, NotInThatState, RuleForbids
@@ -36,6 +37,7 @@ from services.incidents.missing import missing
 from services.incidents.record import Incident, Release
 from services.incidents.states import FITNESS
 from services.incidents.telling import INCIDENT, RELEASES
+from services.incidents.withdrawing import withdrawal
 
 TELLING: Final[dict[type[TellOfIncident], type[Data]]] = {
     RecordInjury: InjuryRecorded,
@@ -97,7 +99,9 @@ def closing(command: CloseIncident, given: Given) -> set[Subject]:
 
 
 def evidence(incident: Incident) -> set[Subject]:
-    named = (piece.partition(":") for piece in incident.pieces)
+    """Every piece of gear that is evidence in it, or was by an entry that is withdrawn."""
+    pieces = (*incident.pieces, *(piece for one in incident.withdrawn for piece in one.impounds))
+    named = (piece.partition(":") for piece in pieces)
     return {(RELEASES[kind], name) for kind, _, name in named}
 
 
@@ -105,10 +109,18 @@ def releases(incident: Incident, given: Given) -> dict[str, Release]:
     return {fold.tag(name): given.of(fold, name) for fold, name in evidence(incident)}
 
 
+def withdrawing(command: WithdrawEntry, _: Given) -> set[Subject]:
+    return {(INCIDENT, command.incident)}
+
+
+def withdraw(command: WithdrawEntry, given: Given, _: Moment) -> Iterable[Data]:
+    return [withdrawal(command, given.of(INCIDENT, command.incident))]
+
+
 def close(command: CloseIncident, given: Given, moment: Moment) -> Iterable[Data]:
     """A record is closed complete, or with what is missing said."""
     incident = given.of(INCIDENT, command.incident)
-    must_know(incident.told, f"incident:{command.incident}")
+    must_know(incident.known, f"incident:{command.incident}")
     if incident.closed:
         raise NotInThatState(
             f"Incident {command.incident} is closed, and nothing was told of it since.", where="$.incident"

@@ -11,12 +11,14 @@ from contracts.incident_reads import (
     ASKING,
     CAUTIONS,
     CasualtyShown,
+    EntryShown,
     EvidenceShown,
     HelpShown,
     IncidentShown,
     OpenIncidents,
     ReminderShown,
     StepShown,
+    WithdrawnShown,
 )
 from contracts.rules import IncidentRules
 from services.core.fold import Given, Subject
@@ -24,11 +26,14 @@ from services.core.pages import NO_STORE
 from services.core.routes import park_of
 from services.core.rules import RULES
 from services.incidents.custody import chain, holder
+from services.incidents.entries import Told
 from services.incidents.facts import evidence, releases
 from services.incidents.missing import missing
-from services.incidents.record import Incident, Release, Told
+from services.incidents.record import Incident, Release
 from services.incidents.reminders import reminded
+from services.incidents.states import FITNESS
 from services.incidents.telling import INCIDENT, OPEN
+from services.incidents.withdrawing import stays
 
 
 @get("/parks/{park:str}/incidents", opt={"roles": ASKING})
@@ -45,7 +50,15 @@ def subjects(given: Given) -> set[Subject]:
     wanted: set[Subject] = {(OPEN, "")}
     names = given.of(OPEN, "").names
     wanted |= {(INCIDENT, name) for name in names}
-    return wanted.union(*(evidence(given.of(INCIDENT, name)) for name in names))
+    known = [given.of(INCIDENT, name) for name in names]
+    wanted |= {(FITNESS, player) for one in known for player in _misnamed(one)}
+    return wanted.union(*(evidence(one) for one in known))
+
+
+def _misnamed(incident: Incident) -> set[str]:
+    """The players whom an entry named that is withdrawn."""
+    named = (tag.partition(":") for one in incident.withdrawn for tag in one.named)
+    return {player for kind, _, player in named if kind == "player"}
 
 
 def shown(park: str, given: Given, rules: IncidentRules, now: datetime, position: int) -> OpenIncidents:
@@ -57,12 +70,14 @@ def shown(park: str, given: Given, rules: IncidentRules, now: datetime, position
         as_of=now,
         position=position,
         first=EMERGENCY,
-        incidents=tuple(_incident(one, releases(one, given), rules, now) for one in newest),
+        incidents=tuple(_incident(one, given, rules, now) for one in newest),
         cautions=CAUTIONS,
     )
 
 
-def _incident(incident: Incident, let_go: dict[str, Release], rules: IncidentRules, now: datetime) -> IncidentShown:
+def _incident(incident: Incident, given: Given, rules: IncidentRules, now: datetime) -> IncidentShown:
+    let_go = releases(incident, given)
+    fitness = {player: given.of(FITNESS, player) for player in _misnamed(incident)}
     return IncidentShown(
         incident=incident.incident,
         kind=incident.kind,
@@ -93,6 +108,20 @@ def _incident(incident: Incident, let_go: dict[str, Release], rules: IncidentRul
                 notified_at=due.notified_at,
             )
             for due in reminded(incident, rules)
+        ),
+        entries=tuple(
+            EntryShown(entry=one.entry, kind=one.kind, at=one.place[0], says=one.says) for one in incident.entries
+        ),
+        withdrawn=tuple(
+            WithdrawnShown(
+                entry=one.entry,
+                kind=one.kind,
+                says=one.says,
+                slip=one.slip,
+                withdrawn_at=one.at,
+                stays=tuple(stays(one, incident, let_go, fitness)),
+            )
+            for one in incident.withdrawn
         ),
     )
 

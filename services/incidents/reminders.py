@@ -7,7 +7,8 @@ from msgspec import Struct
 
 from contracts.first_aid import Finding, Reminder
 from contracts.rules import IncidentRules
-from services.incidents.record import Incident, Told
+from services.incidents.entries import Told
+from services.incidents.record import Incident
 
 WORKER = "worker:"
 

@@ -15,11 +15,12 @@ class Fitness(Struct, frozen=True):
 
     player: str
     registered: bool = False
+    person: str = ""
     causes: tuple[str, ...] = ()
 
 
-def _registered(fitness: Fitness, _: Recorded[PlayerRegistered]) -> Fitness:
-    return replace(fitness, registered=True)
+def _registered(fitness: Fitness, event: Recorded[PlayerRegistered]) -> Fitness:
+    return replace(fitness, registered=True, person=event.data.person)
 
 
 def _unfit(fitness: Fitness, event: Recorded[PlayerUnfit]) -> Fitness:

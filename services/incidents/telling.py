@@ -1,15 +1,16 @@
 """How an incident's record grows: everything that is told of it, in whatever order it comes."""
 
-from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Recorded, Unknown
 from contracts.equipment import GearReleased
+from contracts.first_aid import Entry as Kind
 from contracts.incidents import (
     CustodyPassed,
     CustodyTaken,
+    EntryWithdrawn,
     HelpArrived,
     HelpCalled,
     IncidentClosed,
@@ -21,12 +22,26 @@ from contracts.incidents import (
     TreatmentGiven,
     WitnessNamed,
 )
+from contracts.vault import LegalHoldLifted
 from services.core.fold import Evolve, Fold
-from services.incidents.record import Handling, Incident, Open, Place, Release, Told
+from services.incidents.entries import Account, Handling, Look, Place, Told
+from services.incidents.record import Incident, Open, Release
+from services.incidents.withdrawing import without
 
-
-def _place(event: Recorded[Any]) -> Place:
-    return event.occurred_at, event.position
+KINDS: Final[dict[type[Data], Kind]] = {
+    IncidentRecorded: "incident",
+    InjuryRecorded: "injury",
+    TreatmentGiven: "treatment",
+    OutcomeRecorded: "outcome",
+    SceneRecorded: "scene",
+    HelpCalled: "help_called",
+    HelpArrived: "help_arrived",
+    WitnessNamed: "witness",
+    CustodyTaken: "custody_taken",
+    CustodyPassed: "custody_passed",
+    NotificationRecorded: "notification",
+}
+"""What may be withdrawn again."""
 
 
 def whom(data: InjuryRecorded | TreatmentGiven | OutcomeRecorded) -> str:
@@ -40,83 +55,73 @@ def piece_of(data: CustodyTaken | CustodyPassed) -> tuple[str, ...]:
     return tuple(f"{kind}:{name}" for kind, name in named if name is not None)
 
 
-def _joined(*several: tuple[str, ...]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(one for some in several for one in some))
+def _place(event: Recorded[Any]) -> Place:
+    return event.occurred_at, event.position
 
 
-def _in_order(several: tuple[Told, ...], one: Told) -> tuple[Told, ...]:
-    return tuple(sorted((*several, one), key=lambda told: told.place))
+def _entry(event: Recorded[Any]) -> dict[str, Any]:
+    """What every entry has. The incident's own tags name nobody."""
+    named = tuple(tag for tag in event.tags if tag.partition(":")[0] not in {"incident", "incidents"})
+    return {"entry": str(event.id), "place": _place(event), "kind": KINDS[type(event.data)], "named": named}
+
+
+def _told(incident: Incident, event: Recorded[Any], **said: Any) -> Incident:
+    return replace(incident, told=(*incident.told, Told(**_entry(event), **said)))
 
 
 def _recorded(incident: Incident, event: Recorded[IncidentRecorded]) -> Incident:
-    """Told again, the latest told says what it was; who and what was concerned is never forgotten."""
     data = event.data
-    gear = (*(f"marker:{one}" for one in data.markers), *(f"mask:{one}" for one in data.masks))
-    return replace(
-        incident,
-        kind=data.kind,
-        since=_place(event),
-        field=data.field if data.field is not None else incident.field,
-        game=data.game if data.game is not None else incident.game,
-        players=_joined(incident.players, data.players),
-        pieces=_joined(incident.pieces, gear),
-        emergency=incident.emergency or data.emergency_services,
+    account = Account(
+        **_entry(event),
+        of=data.kind,
+        field=data.field,
+        game=data.game,
+        players=data.players,
+        pieces=(*(f"marker:{one}" for one in data.markers), *(f"mask:{one}" for one in data.masks)),
+        emergency=data.emergency_services,
     )
+    return replace(incident, accounts=(*incident.accounts, account))
 
 
 def _hurt(incident: Incident, event: Recorded[InjuryRecorded]) -> Incident:
     data = event.data
     part = f"{data.side} {data.part}" if data.side else data.part
-    told = Told(_place(event), whom(data), data.injury, part=part)
-    return replace(incident, injuries=_in_order(incident.injuries, told))
+    return _told(incident, event, whom=whom(data), what=data.injury, part=part)
 
 
 def _treated(incident: Incident, event: Recorded[TreatmentGiven]) -> Incident:
-    told = Told(_place(event), whom(event.data), event.data.treatment, by=event.data.staff)
-    return replace(incident, treatments=_in_order(incident.treatments, told))
+    return _told(incident, event, whom=whom(event.data), what=event.data.treatment, by=event.data.staff)
 
 
 def _ended(incident: Incident, event: Recorded[OutcomeRecorded]) -> Incident:
-    told = Told(_place(event), whom(event.data), event.data.outcome)
-    return replace(incident, outcomes=_in_order(incident.outcomes, told))
+    return _told(incident, event, whom=whom(event.data), what=event.data.outcome)
 
 
-def _scene(incident: Incident, event: Recorded[SceneRecorded]) -> Incident:
-    """What happened to be told last is no truer: the latest look at the scene counts, and what it leaves out stays."""
-    data, place = event.data, _place(event)
-    newest = place >= max(incident.scene, default=place)
-    known = {
-        name: value
-        for name in ("place", "sky", "paint_batch")
-        if (value := getattr(data, name)) is not None and (newest or getattr(incident, name) is None)
-    }
-    return replace(
-        incident,
-        scene=(*incident.scene, place),
-        bottles=_joined(incident.bottles, data.bottles),
-        tests=_joined(incident.tests, data.tests),
-        **known,
-    )
-
-
-def _earliest(known: dict[str, datetime], name: str, at: datetime) -> dict[str, datetime]:
-    return {**known, name: min(at, known.get(name, at))}
-
-
-def _called(incident: Incident, event: Recorded[HelpCalled]) -> Incident:
-    return replace(incident, called=_earliest(incident.called, event.data.service, event.occurred_at))
-
-
-def _arrived(incident: Incident, event: Recorded[HelpArrived]) -> Incident:
-    return replace(incident, arrived=_earliest(incident.arrived, event.data.service, event.occurred_at))
+def _help(incident: Incident, event: Recorded[HelpCalled] | Recorded[HelpArrived]) -> Incident:
+    return _told(incident, event, what=event.data.service)
 
 
 def _seen(incident: Incident, event: Recorded[WitnessNamed]) -> Incident:
     data = event.data
     named = (("person", data.person), ("player", data.player), ("staff", data.staff))
-    return replace(
-        incident, witnesses=_joined(incident.witnesses, tuple(f"{kind}:{one}" for kind, one in named if one))
+    return _told(incident, event, whom=next((f"{kind}:{one}" for kind, one in named if one), ""))
+
+
+def _notified(incident: Incident, event: Recorded[NotificationRecorded]) -> Incident:
+    return _told(incident, event, what=event.data.reminder)
+
+
+def _scene(incident: Incident, event: Recorded[SceneRecorded]) -> Incident:
+    data = event.data
+    look = Look(
+        **_entry(event),
+        spot=data.place,
+        sky=data.sky,
+        paint_batch=data.paint_batch,
+        bottles=data.bottles,
+        tests=data.tests,
     )
+    return replace(incident, looks=(*incident.looks, look))
 
 
 def _taken(incident: Incident, event: Recorded[CustodyTaken]) -> Incident:
@@ -128,13 +133,15 @@ def _passed(incident: Incident, event: Recorded[CustodyPassed]) -> Incident:
 
 
 def _handled(incident: Incident, event: Recorded[Any], giver: str | None, taker: str) -> Incident:
-    pieces = piece_of(event.data)
-    steps = tuple(Handling(_place(event), piece, giver, taker, event.data.kept) for piece in pieces)
-    return replace(incident, handlings=(*incident.handlings, *steps), pieces=_joined(incident.pieces, pieces))
+    steps = tuple(
+        Handling(**_entry(event), piece=piece, giver=giver, taker=taker, kept=event.data.kept)
+        for piece in piece_of(event.data)
+    )
+    return replace(incident, handlings=(*incident.handlings, *steps))
 
 
-def _notified(incident: Incident, event: Recorded[NotificationRecorded]) -> Incident:
-    return replace(incident, notified=_earliest(incident.notified, event.data.reminder, event.occurred_at))
+def _unheld(incident: Incident, event: Recorded[LegalHoldLifted]) -> Incident:
+    return replace(incident, unheld={**incident.unheld, **dict.fromkeys(event.data.persons, event.position)})
 
 
 def _unread(incident: Incident, _: Recorded[Unknown]) -> Incident:
@@ -143,7 +150,7 @@ def _unread(incident: Incident, _: Recorded[Unknown]) -> Incident:
 
 def _telling(evolve: Evolve[Incident]) -> Evolve[Incident]:
     """Whatever is told opens an incident that was closed: nobody had known of it."""
-    return lambda incident, event: replace(evolve(incident, event), told=True, closed=False)
+    return lambda incident, event: replace(evolve(incident, event), known=True, closed=False)
 
 
 def _closed(incident: Incident, _: Recorded[IncidentClosed]) -> Incident:
@@ -153,7 +160,8 @@ def _closed(incident: Incident, _: Recorded[IncidentClosed]) -> Incident:
 def _opened(known: Open, event: Recorded[Any]) -> Open:
     """By the event's tags: of what cannot be read they are all that is known."""
     named = (tag.partition(":") for tag in event.tags)
-    return Open(_joined(known.names, tuple(name for kind, _, name in named if kind == INCIDENT.prefix)))
+    opened = [name for kind, _, name in named if kind == INCIDENT.prefix]
+    return Open(tuple(dict.fromkeys((*known.names, *opened))))
 
 
 def _shut(known: Open, event: Recorded[IncidentClosed]) -> Open:
@@ -170,19 +178,24 @@ _TOLD: dict[type[Data], Evolve[Incident]] = {
     TreatmentGiven: _treated,
     OutcomeRecorded: _ended,
     SceneRecorded: _scene,
-    HelpCalled: _called,
-    HelpArrived: _arrived,
+    HelpCalled: _help,
+    HelpArrived: _help,
     WitnessNamed: _seen,
     CustodyTaken: _taken,
     CustodyPassed: _passed,
     NotificationRecorded: _notified,
+    EntryWithdrawn: without,
     Unknown: _unread,
 }
 INCIDENT: Fold[Incident] = Fold(
     "incidents.incident",
     "incident",
     Incident,
-    {**{data: _telling(evolve) for data, evolve in _TOLD.items()}, IncidentClosed: _closed},
+    {
+        **{data: _telling(evolve) for data, evolve in _TOLD.items()},
+        IncidentClosed: _closed,
+        LegalHoldLifted: _unheld,
+    },
 )
 OPEN: Fold[Open] = Fold(
     "incidents.open", "incidents", lambda _: Open(), {**dict.fromkeys(_TOLD, _opened), IncidentClosed: _shut}

@@ -139,7 +139,9 @@ def place_legal_hold(command: PlaceLegalHold, given: Given, _: Moment) -> Iterab
 def lift_legal_hold(command: LiftLegalHold, given: Given, _: Moment) -> Iterable[Data]:
     if (command.hold is None) == (command.incident is None):
         raise InvalidBody("Name the hold, or the incident whose hold it is: one of the two.", where="$.hold")
-    persons = _of_hold(command.hold, given) if command.hold else _of_injury(command.incident or "", given)
+    if command.hold is not None and command.persons:
+        raise InvalidBody("A hold by its own name is lifted whole: name no persons.", where="$.persons")
+    persons = _of_hold(command.hold, given) if command.hold else _of_injury(command, given)
     return [LegalHoldLifted(hold=command.hold, incident=command.incident, persons=persons)]
 
 
@@ -151,14 +153,18 @@ def _of_hold(name: str, given: Given) -> tuple[str, ...]:
     return hold.persons
 
 
-def _of_injury(incident: str, given: Given) -> tuple[str, ...]:
+def _of_injury(command: LiftLegalHold, given: Given) -> tuple[str, ...]:
+    """Whose data the incident holds: of those the command names, or of all whom it concerns."""
+    incident = command.incident or ""
     must_know(given.of(INJURY, incident).known, f"incident:{incident}")
     injury = given.of(INJURY, incident)
     persons = dict.fromkeys((*(given.of(INJURED, player).person for player in injury.players), *injury.persons))
     held = tuple(name for name in persons if name and incident in injury_holds(given.of(LIFE, name), given))
     if not held:
         raise NotInThatState(f"incident {incident} holds nobody's data, or not any more.", where="$.incident")
-    return held
+    if others := [name for name in command.persons if name not in held]:
+        raise NotInThatState(f"incident {incident} does not hold the data of {', '.join(others)}.", where="$.persons")
+    return tuple(dict.fromkeys(command.persons)) or held
 
 
 def placing(command: PlaceLegalHold, _: Given) -> set[Subject]:

@@ -120,3 +120,50 @@ def test_the_board_shows_that_a_report_is_overdue_and_names_nobody(live, inciden
     assert name not in alert["sentence"]
     assert player not in alert["sentence"]
     assert "call the emergency services first" in alert["sentence"]
+
+
+FIRST = "If anybody is hurt, call the emergency services first: the record comes after."
+
+
+@pytest.mark.parametrize(
+    ("command", "body"),
+    [
+        ("incidents/record-help-called", {}),
+        ("incidents/record-injury", {"part": "eye", "injury": "impact"}),
+        ("incidents/record-incident", {"kind": "near_miss"}),
+    ],
+)
+def test_every_answer_to_whoever_tells_of_an_accident_says_to_call_first(live, command, body):
+    """The receipt, its repeat, and every refusal: of a wrong body, of a wrong key."""
+    whole = body | {"incident": f"incident-{uuid4()}"}
+    key = {"Idempotency-Key": f'"{uuid4()}"'}
+    path = f"/parks/{live.park}/{command}"
+    receipt, again = (
+        made(live.http.post(path, json=whole, headers=live.headers("referee") | key)) for _ in range(2)
+    )  # fmt: skip
+    assert receipt["first"] == again["first"] == FIRST
+    assert again["repeat"] is True
+    assert live.post(command, whole | {"part": 3}, "referee").json()["first"] == FIRST
+    assert live.http.post(path, json=whole).json()["first"] == FIRST
+    assert "first" not in made(live.post("duty/end-duty", {"staff": "nobody"}), 404)
+
+
+def test_an_entry_that_was_mistyped_is_withdrawn_and_what_followed_from_it_is_listed(live, incident):
+    name, player = incident
+    told = {"incident": name, "player": player, "part": "knee", "injury": "graze"}
+    receipt = made(live.post("incidents/record-injury", told, "referee"))
+    (entry,) = [one for one in of(live, name)["entries"] if one["kind"] == "injury"]
+    assert entry["entry"] == receipt["events"][0]["id"]
+    body = {"incident": name, "entry": entry["entry"], "slip": "wrong_person"}
+    assert live.post("incidents/withdraw-entry", body, "referee").status_code == 403
+    made(live.post("incidents/withdraw-entry", body, "first_aider"))
+    found = of(live, name)
+    assert found["casualties"] == []
+    (withdrawn,) = found["withdrawn"]
+    assert withdrawn["says"] == f"player {player}, knee, graze"
+    assert {one["code"] for one in withdrawn["stays"]} == {"unfit", "held"}
+    made(live.post("incidents/declare-fit", {"player": player}, "first_aider"))
+    lift = {"incident": name, "persons": [f"person-{player}"]}
+    assert made(live.post("vault/lift-legal-hold", lift, "manager"))["events"][0]["data"]["persons"] == lift["persons"]
+    assert of(live, name)["withdrawn"][0]["stays"] == []
+    assert live.post("incidents/withdraw-entry", body, "first_aider").status_code == 409

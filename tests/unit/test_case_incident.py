@@ -2,6 +2,7 @@
 
 import json
 import re
+from uuid import UUID
 
 import pytest
 
@@ -9,9 +10,11 @@ from contracts.equipment import GearReleased
 from contracts.incidents import (
     CustodyPassed,
     CustodyTaken,
+    EntryWithdrawn,
     HelpArrived,
     HelpCalled,
     IncidentClosed,
+    IncidentRecorded,
     InjuryRecorded,
     NotificationRecorded,
     OutcomeRecorded,
@@ -113,3 +116,68 @@ def test_what_was_not_told_is_said_to_be_not_recorded():
         "Paint batch", "Named witnesses", "Custody of mask and marker", "Notifications to insurer and authorities",
     ):  # fmt: skip
         assert rows[what] == "not recorded"
+
+
+def withdrawn(position, kind, **named):
+    nobody = {
+        "field": None,
+        "game": None,
+        "players": (),
+        "persons": (),
+        "markers": (),
+        "masks": (),
+        "bottles": (),
+    }
+    return EntryWithdrawn(
+        incident="incident-1", entry=UUID(int=position), kind=kind, slip="wrong_person", **(nobody | named)
+    )  # fmt: skip
+
+
+WRONG = (
+    *MORNING,
+    casualty(InjuryRecorded, part="eye", side="left", injury="impact"),
+    casualty(InjuryRecorded, player=ELM, part="knee", side=None, injury="graze"),
+    casualty(OutcomeRecorded, outcome="went_home"),
+    withdrawn(len(MORNING) + 2, "injury", players=(ELM,)),
+    withdrawn(len(MORNING) + 3, "outcome", players=(ASH,)),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("kind", "subject"), [("incident", "incident-1"), ("player", ASH)])
+def test_what_was_withdrawn_answers_nothing_and_is_named_as_withdrawn(kind, subject):
+    """In a player's own case nothing is withdrawn but what was of him."""
+    _, rows, page = filed(kind, subject, WRONG)
+    assert rows["Injury"].startswith("left eye: impact")
+    assert rows["How it ended, as far as is known"] == "not recorded"
+    told = re.findall(r"(\w+) at position (\d+): wrong person", rows["Withdrawn, as never so"])
+    first = len(MORNING) + 1
+    others = [("injury", str(first + 1))] if kind == "incident" else []
+    assert told == [*others, ("outcome", str(first + 2))]
+    assert "corrected or withdrawn at position" in page
+
+
+def test_whoever_was_named_by_mistake_is_none_whom_the_incidents_case_is_about():
+    rows = rows_of(WRONG)
+    case, _ = gathered(rows, "incident", "incident-1")
+    assert case.players == (ASH,)
+    files, _, _ = filed(happened=WRONG)
+    words = b"\n".join(content for name, content in files.items() if name != "report.pdf").decode()
+    for secret in ("knee", "graze"):
+        assert secret not in words, secret
+    told = {one["position"]: one["sentence"] for one in json.loads(files["story.json"])["stories"][0]["events"]}
+    assert ELM not in told[len(MORNING) + 4]
+
+
+def test_in_the_case_of_whoever_was_named_by_mistake_it_says_that_it_was_withdrawn():
+    wrong = IncidentRecorded(
+        incident="incident-2", kind="injury", field="birch", game=None, players=(ELM,), markers=(), masks=(),
+        emergency_services=False,
+    )  # fmt: skip
+    gone = EntryWithdrawn(
+        incident="incident-2", entry=UUID(int=len(MORNING) + 1), kind="incident", slip="wrong_person", field="birch",
+        game=None, players=(ELM,), persons=(), markers=(), masks=(), bottles=(),
+    )  # fmt: skip
+    _, rows, page = filed("player", ELM, (*MORNING, wrong, gone))
+    assert f"withdrawn as it was recorded at position {len(MORNING) + 1}" in page
+    assert rows["Withdrawn, as never so"].startswith(f"incident at position {len(MORNING) + 1}: wrong person")
+    assert "Similar incidents" not in rows

@@ -128,10 +128,15 @@ def test_a_whole_record_lacks_nothing(park):
 
 
 def test_in_whatever_order_it_is_told_the_record_says_the_same():
-    told = [asked(_new(order)).incidents for order in permutations(WHOLE[:5])]
+    told = [_but_ids(asked(_new(order)).incidents) for order in permutations(WHOLE[:5])]
     assert len(told) == 120
     assert all(one == told[0] for one in told)
     assert told[0][0].casualties[0].injuries == ("left ankle: sprain",)
+
+
+def _but_ids(incidents):
+    """Each event has an id of its own, by when it was told."""
+    return [replace(one, entries=tuple(replace(entry, entry="") for entry in one.entries)) for one in incidents]
 
 
 def _new(events):

@@ -2,6 +2,7 @@
 
 from collections.abc import Awaitable, Callable, Iterable
 from typing import Any
+from uuid import UUID
 
 from msgspec import Struct
 
@@ -33,6 +34,7 @@ from contracts.games import (
 from contracts.incidents import (
     CustodyPassed,
     CustodyTaken,
+    EntryWithdrawn,
     HelpArrived,
     HelpCalled,
     IncidentClosed,
@@ -109,6 +111,16 @@ class Case(Struct, frozen=True, kw_only=True):
         """Its events of some kinds, in order."""
         return [one.recorded for one in self.events if isinstance(one.recorded.data, kinds)]
 
+    @property
+    def withdrawn(self) -> frozenset[UUID]:
+        """The entries of incidents' records that were withdrawn."""
+        return frozenset(one.data.entry for one in self.of(EntryWithdrawn))
+
+    def standing(self, *kinds: type[Data]) -> list[Recorded[Any]]:
+        """As `of`, without what was withdrawn as never so."""
+        withdrawn = self.withdrawn
+        return [one for one in self.of(*kinds) if one.id not in withdrawn]
+
     def incidents(self) -> list[Recorded[IncidentRecorded]]:
         """The incidents that it is about, not those that lie near by."""
         return [
@@ -131,7 +143,7 @@ async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -
             f"The record knows no {tag.replace(':', ' ', 1)}. Check the spelling, or find the player by pass or armband first.",
             where=tag,
         )
-    players = concerned(kind, subject, [one.recorded.data for one in its])
+    players = concerned(kind, subject, [one.recorded.data for one in standing(its)])
     tags = dict.fromkeys([tag, *(f"player:{player}" for player in players)])
     cut = len(its) == MOST
     since = its[0].recorded.position - 1 if cut else 0
@@ -157,6 +169,13 @@ async def gather(shelf: Shelf, tell: Tell, park: str, kind: str, subject: str) -
         cut=cut,
     )
     return case, stories
+
+
+def standing(events: Iterable[Found]) -> list[Found]:
+    """Of these events those that no entry's withdrawal among them withdraws: whoever was named by mistake is none whom a case is about."""
+    every = list(events)
+    gone = {one.recorded.data.entry for one in every if isinstance(one.recorded.data, EntryWithdrawn)}
+    return [one for one in every if one.recorded.id not in gone]
 
 
 def tag_of(kind: str, subject: str) -> str:
@@ -280,8 +299,22 @@ def _belongs(data: Data, players: tuple[str, ...], gear: set[tuple[str, str]]) -
     """Whether what was told of an incident belongs to a case of these players: what is about none, themselves, and their gear."""
     if isinstance(data, OF_CASUALTY):
         return data.player in players
+    if isinstance(data, EntryWithdrawn):
+        named = {*(("marker", one) for one in data.markers), *(("mask", one) for one in data.masks)}
+        named |= {("bottle", one) for one in data.bottles}
+        return _withdrawn_belongs(data, players, not named.isdisjoint(gear))
     pieces = {(kind, getattr(data, kind)) for kind in ("marker", "mask", "bottle") if isinstance(data, OF_EVIDENCE)}
     return isinstance(data, OF_INCIDENT) or not pieces.isdisjoint(gear)
+
+
+def _withdrawn_belongs(data: EntryWithdrawn, players: tuple[str, ...], his_gear: bool) -> bool:  # noqa: FBT001
+    """A withdrawal belongs where what it withdraws does."""
+    match data.kind:
+        case "injury" | "treatment" | "outcome":
+            return not set(data.players).isdisjoint(players)
+        case "custody_taken" | "custody_passed":
+            return his_gear
+    return True
 
 
 def _tags(found: list[Found], prefix: str, player: str) -> list[str]:

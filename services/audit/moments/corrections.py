@@ -25,7 +25,7 @@ from contracts.discipline import (
 from contracts.envelope import Data, Recorded
 from contracts.equipment import BottleRequalified, GearReleased
 from contracts.games import HoldLifted
-from contracts.incidents import PlayerFit
+from contracts.incidents import EntryWithdrawn, PlayerFit
 from contracts.park import RulesAdopted
 from contracts.registration import (
     AgeBandRenewed,
@@ -47,31 +47,39 @@ class Correction(Struct, frozen=True):
     """
 
     why: str
-    corrects: Callable[[Any, Data], bool] | None = None
+    corrects: Callable[[Any, Recorded[Any]], bool] | None = None
     by_happening: bool = False
 
 
-def _the_caution(correction: Any, earlier: Data) -> bool:
-    return isinstance(earlier, CautionRecorded | CautionResolved) and earlier.caution == correction.caution
+def _the_caution(correction: Any, earlier: Recorded[Any]) -> bool:
+    return isinstance(earlier.data, CautionRecorded | CautionResolved) and earlier.data.caution == correction.caution
 
 
-def _the_payment(correction: PaymentVoided, earlier: Data) -> bool:
-    return isinstance(earlier, PaymentRecorded) and earlier.payment == correction.payment
+def _the_payment(correction: PaymentVoided, earlier: Recorded[Any]) -> bool:
+    return isinstance(earlier.data, PaymentRecorded) and earlier.data.payment == correction.payment
 
 
-def _the_withdrawal(correction: WithdrawalVoided, earlier: Data) -> bool:
-    return isinstance(earlier, ConsentWithdrawn) and (earlier.person, earlier.guardian) == (
+def _the_withdrawal(correction: WithdrawalVoided, earlier: Recorded[Any]) -> bool:
+    return isinstance(earlier.data, ConsentWithdrawn) and (earlier.data.person, earlier.data.guardian) == (
         correction.person,
         correction.guardian,
     )
 
 
-def _the_good_check(correction: ChronoChecked, earlier: Data) -> bool:
-    return isinstance(earlier, ChronoChecked) and earlier.good and earlier.chrono == correction.chrono
+def _the_entry(correction: EntryWithdrawn, earlier: Recorded[Any]) -> bool:
+    return bool(earlier.id == correction.entry)
 
 
-def _the_last_check(correction: ChronoAdjusted, earlier: Data) -> bool:
-    return isinstance(earlier, ChronoChecked) and decides(earlier.signals) and earlier.chrono == correction.chrono
+def _the_good_check(correction: ChronoChecked, earlier: Recorded[Any]) -> bool:
+    return isinstance(earlier.data, ChronoChecked) and earlier.data.good and earlier.data.chrono == correction.chrono
+
+
+def _the_last_check(correction: ChronoAdjusted, earlier: Recorded[Any]) -> bool:
+    return (
+        isinstance(earlier.data, ChronoChecked)
+        and decides(earlier.data.signals)
+        and earlier.data.chrono == correction.chrono
+    )
 
 
 def _checked(data: ChronoChecked) -> Correction:
@@ -103,6 +111,7 @@ CORRECTIONS: Final[dict[type[Data], Callable[[Any], Correction]]] = {
         else Correction("What was written of the money had never been so.", _the_payment)
     ),
     WithdrawalVoided: lambda _: Correction("That guardian had not taken consent back.", _the_withdrawal),
+    EntryWithdrawn: lambda _: Correction("It had never been so; only nobody had said it yet.", _the_entry),
     ChronoChecked: _checked,
     ChronoAdjusted: lambda _: Correction(
         "What it had read since its last check can no longer be confirmed.", _the_last_check, by_happening=True
@@ -128,6 +137,7 @@ REACHING: Final = tuple(
         SeparateActRuled,
         PaymentVoided,
         WithdrawalVoided,
+        EntryWithdrawn,
         ChronoChecked,
         ChronoAdjusted,
     )
@@ -146,7 +156,7 @@ def effective(event: Recorded[Any], story: Iterable[Recorded[Any]]) -> datetime:
     if correction is None or correction.corrects is None:
         return event.occurred_at
     order = HAPPENED if correction.by_happening else RECORDED
-    corrected = (one for one in story if order(one) < order(event) and correction.corrects(event.data, one.data))
+    corrected = (one for one in story if order(one) < order(event) and correction.corrects(event.data, one))
     latest = max(corrected, key=order, default=event)
     return min(event.occurred_at, _effect_of(latest))
 

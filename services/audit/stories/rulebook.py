@@ -49,6 +49,7 @@ from contracts.games import (
 from contracts.incidents import (
     CustodyPassed,
     CustodyTaken,
+    EntryWithdrawn,
     IncidentClosed,
     IncidentRecorded,
     InjuryRecorded,
@@ -301,6 +302,9 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     CustodyPassed: _always(_EVIDENCE),
     IncidentClosed: _always(
         "A manager closes a record once nothing is missing, or with what is missing said; whatever is told later opens it again."
+    ),
+    EntryWithdrawn: _always(
+        "An entry that was never so is withdrawn by a first aider, the head referee or a manager; it stays on the record, and what followed from it stays until somebody entitled ends it."
     ),
     InjuryRecorded: lambda event, _: _UNFIT if event.data.player else "",
     PlayerUnfit: _always(_UNFIT),

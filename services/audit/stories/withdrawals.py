@@ -6,6 +6,7 @@ from typing import Any, Final
 from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved, CautionVoided
 from contracts.envelope import Data, Recorded
 from contracts.games import GameCalled
+from contracts.incidents import EntryWithdrawn
 from contracts.registration import (
     BanLifted,
     ConsentGiven,
@@ -17,6 +18,7 @@ from contracts.registration import (
     PlayerRegistered,
     WithdrawalVoided,
 )
+from services.incidents.telling import KINDS as ENTRIES
 
 Key = tuple[Hashable, ...]
 """What was recorded: the tag that its later story bears comes first."""
@@ -32,6 +34,7 @@ _CLAIMS: Final[_Keys] = {
     PlayerRegistered: lambda e: (f"player:{e.data.player}", "pass", e.data.day_pass),
     PassReissued: lambda e: (f"player:{e.data.player}", "pass", e.data.day_pass),
     GameCalled: lambda e: (f"game:{e.data.game}", "list"),
+    **dict.fromkeys(ENTRIES, lambda e: (f"incident:{e.data.incident}", str(e.id))),
 }
 """What each of these says may be withdrawn or corrected."""
 _WITHDRAWS: Final[_Keys] = {
@@ -44,6 +47,7 @@ _WITHDRAWS: Final[_Keys] = {
     BanLifted: lambda e: (f"person:{e.data.person}", "ban"),
     PassReissued: lambda e: (f"player:{e.data.player}", "pass", e.data.replaces),
     GameCalled: lambda e: (f"game:{e.data.game}", "list"),
+    EntryWithdrawn: lambda e: (f"incident:{e.data.incident}", str(e.data.entry)),
 }
 """What each of these withdraws or corrects."""
 

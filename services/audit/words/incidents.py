@@ -3,6 +3,7 @@
 from contracts.incidents import (
     CustodyPassed,
     CustodyTaken,
+    EntryWithdrawn,
     HelpArrived,
     HelpCalled,
     IncidentClosed,
@@ -81,6 +82,22 @@ def _passed(data: CustodyPassed, _: Scene) -> str:
     return f"{begun(_gear(data))}, evidence in incident {data.incident}, passed from {data.giver} to {taker}; kept: {spoken(data.kept)}."
 
 
+def _withdrawn(data: EntryWithdrawn, scene: Scene) -> str:
+    named = [
+        scene.players(data.players) if data.players else "",
+        listed(data.persons, "person") if data.persons else "",
+        *(
+            listed(names, what) if names else ""
+            for names, what in ((data.markers, "marker"), (data.masks, "mask"), (data.bottles, "bottle"))
+        ),
+    ]
+    about = together(filter(None, named)) if any(named) else ""
+    return (
+        f"Of the record of incident {data.incident} an entry was withdrawn, as {spoken(data.slip)}: {spoken(data.kind)}"
+        f"{', about ' if about else ''}{about}. What followed from it was not ended by that."
+    )
+
+
 def _closed(data: IncidentClosed, _: Scene) -> str:
     lacks = f"with this missing: {together(map(spoken, data.missing))}" if data.missing else "with nothing missing"
     return f"The record of incident {data.incident} was closed, {lacks}."
@@ -102,5 +119,6 @@ WORDS: Words = {
     CustodyTaken: _taken,
     CustodyPassed: _passed,
     NotificationRecorded: lambda d, _: f"Incident {d.incident} was reported, as reminder {d.reminder} asks.",
+    EntryWithdrawn: _withdrawn,
     IncidentClosed: _closed,
 }

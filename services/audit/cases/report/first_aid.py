@@ -9,6 +9,7 @@ from contracts.equipment import GearReleased
 from contracts.incidents import (
     CustodyPassed,
     CustodyTaken,
+    EntryWithdrawn,
     HelpArrived,
     HelpCalled,
     IncidentClosed,
@@ -38,7 +39,7 @@ class FirstAid:
         self._zone = zone
 
     def _all(self, *kinds: type[Data]) -> list[Recorded[Any]]:
-        return [one for one in self._case.of(*kinds) if one.data.incident == self._incident]
+        return [one for one in self._case.standing(*kinds) if one.data.incident == self._incident]
 
     def _at(self, moment: datetime) -> str:
         return local(moment, self._zone)
@@ -108,6 +109,16 @@ class FirstAid:
     def notifications(self) -> Item:
         what = "Notifications to insurer and authorities"
         return self._item(what, self._all(NotificationRecorded), lambda one: f"as {one.data.reminder} asks")
+
+    def withdrawn(self) -> Item:
+        """What was said and is not so: it stays in the story, and answers nothing here."""
+        events = self._all(EntryWithdrawn)
+        where = {one.recorded.id: one.recorded.position for one in self._case.events}
+        return self._item(
+            "Withdrawn, as never so", events, lambda one: (
+                f"{plainly(one.data.kind)} at position {where.get(one.data.entry, 'not in this file')}: {plainly(one.data.slip)}"
+            )
+        )  # fmt: skip
 
     def closed(self) -> Iterable[Item]:
         closings = self._all(IncidentClosed)
