@@ -99,6 +99,22 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
             "entrants": [{"player": "player-ash", "colour": "blue"}, {"player": "player-elm", "colour": "red"}],
         },
     },
+    games.PublishRotation: {
+        "plan": "plan-1330", "position": 4702, "after": [{"field": "birch", "game": "birch-2"}],
+        "proposed": [{
+            "field": "birch", "start": "2026-05-09T13:40:00Z", "minutes": 15,
+            "parties": [{"party": "group:group-kestrel", "players": 14}, {"party": "player:player-elm", "players": 1}],
+        }],
+        "games": [{
+            "field": "birch", "start": "2026-05-09T13:40:00Z", "minutes": 15,
+            "parties": [{"party": "group:group-kestrel", "players": 14}, {"party": "group:group-heron", "players": 13}],
+        }],
+    },
+    games.BookSession: {
+        "session": "session-kestrel", "field": "fern", "group": "group-kestrel",
+        "start": "2026-05-09T14:00:00Z", "end": "2026-05-09T16:00:00Z",
+    },
+    games.CancelSession: {"of": "2026-05-09", "session": "session-kestrel"},
     games.BriefGame: {"game": "birch-3"},
     games.StartGame: {"game": "birch-3", "without": ["player-elm"]},
     games.AdmitPlayer: {"player": "player-elm", "field": "quarry", "game": "quarry-1", "colour": "blue"},

@@ -7,12 +7,14 @@ from msgspec import Meta, Struct
 from contracts.balance import Overruled, Weighed
 from contracts.envelope import Command, Data, Grant, Reason, Refusal
 from contracts.limits import Limit
+from contracts.rotation import Games, LatestGame, PlanDay, Replanned, SessionDay
 from contracts.words import (
     Calibre,
     Colour,
     FieldId,
     FiringMode,
     GameId,
+    GroupId,
     Instant,
     Part,
     PlayerId,
@@ -399,3 +401,66 @@ class FindPlayer(Command, frozen=True, kw_only=True):
     player: PlayerId
     game: GameId
     place: FoundAt
+
+
+STAGING: frozenset[Role] = frozenset({"staging", "head_referee", "manager"})
+
+
+class RotationPublished(Data, frozen=True, kw_only=True):
+    """The plan of the next hours as staging tells it to the groups; it takes the place of the one before. It admits nobody."""
+
+    of: PlanDay
+    plan: RecordId
+    rested_on: int
+    """The position up to which the log had been read for the plan that was shown."""
+    after: tuple[LatestGame, ...]
+    games: Games
+    overruled: tuple[Replanned, ...]
+
+
+class PublishRotation(Command, frozen=True, kw_only=True):
+    """Publish the plan that was shown; `games` where staging changed it. What was changed stands on the record, and a later plan keeps it while it can."""
+
+    ROLES: ClassVar[frozenset[Role]] = STAGING
+    plan: RecordId
+    position: Annotated[int, Meta(ge=0, le=2**62)]
+    after: Annotated[tuple[LatestGame, ...], Meta(max_length=400)] = ()
+    proposed: Games
+    games: Games | None = None
+
+
+class SessionBooked(Data, frozen=True, kw_only=True):
+    """A field is one group's alone for a while."""
+
+    of: SessionDay
+    session: RecordId
+    field: FieldId
+    group: GroupId
+    start: Instant
+    end: Instant
+
+
+class BookSession(Command, frozen=True, kw_only=True):
+    """Book a field for one group alone, from `start` to `end`: the rotation lets nobody else play there, and the group nowhere else."""
+
+    ROLES: ClassVar[frozenset[Role]] = STAGING | {"desk"}
+    session: RecordId
+    field: FieldId
+    group: GroupId
+    start: Instant
+    end: Instant
+
+
+class SessionCancelled(Data, frozen=True, kw_only=True):
+    of: SessionDay
+    session: RecordId
+    field: FieldId
+    group: GroupId
+
+
+class CancelSession(Command, frozen=True, kw_only=True):
+    """Give a booked field free for everybody again. `of` is the session's operating day."""
+
+    ROLES: ClassVar[frozenset[Role]] = STAGING | {"desk"}
+    of: SessionDay
+    session: RecordId

@@ -4,8 +4,10 @@ from contracts.games import (
     AbandonGame,
     AdmitPlayer,
     AskHold,
+    BookSession,
     BriefGame,
     CallGame,
+    CancelSession,
     ConfigureField,
     ConfirmHold,
     CountHeads,
@@ -13,6 +15,7 @@ from contracts.games import (
     FindPlayer,
     InspectField,
     LiftHold,
+    PublishRotation,
     RecordOut,
     StartGame,
     SweepField,
@@ -24,6 +27,8 @@ from services.core.command import Handler
 from services.core.fold import Given, Subject
 from services.core.service import Service
 from services.games import admission, heads, holds, model, opening, weather
+from services.games.rotation import booking, publishing
+from services.games.rotation.published import SESSIONS
 from services.games.states import GAME
 from services.games.teams import calling, routes
 
@@ -64,6 +69,9 @@ SERVICE = Service(
         Handler(AbandonGame, lambda c, _: {(GAME, c.game)}, model.abandon_game),
         Handler(CountHeads, heads.count_subjects, heads.count_heads),
         Handler(FindPlayer, heads.find_subjects, heads.find_player),
+        Handler(PublishRotation, lambda _c, _g: {(FIELDS, "")}, publishing.publish_rotation),
+        Handler(BookSession, booking.booking_subjects, booking.book_session),
+        Handler(CancelSession, lambda c, _: {(SESSIONS, c.of.isoformat())}, booking.cancel_session),
         Handler(SweepField, lambda c, _: {(GAME, c.game)}, heads.sweep_field),
     ),
     routes.ROUTES,

@@ -77,7 +77,9 @@ def _plain(kind: Type, name: str) -> Any:  # noqa: PLR0911 - a case for each kin
             return _plain(kind.type, tag)
         case StrType():
             fits = re.compile(kind.pattern or "").search
-            return next(word for word in (f"{name}-1", "cy", "GBP", "Europe/London", "ab" * 32) if fits(word))
+            return next(
+                word for word in (f"{name}-1", "cy", "GBP", "Europe/London", "ab" * 32, "group:cy") if fits(word)
+            )
         case FloatType() | IntType():
             least = kind.ge if kind.ge is not None else kind.gt
             number = 7 if least is None or least < 7 else least

@@ -12,6 +12,7 @@ from services.audit.words import (
     incidents,
     park,
     registration,
+    rotation,
     vault,
     velocity,
 )
@@ -23,6 +24,7 @@ WORDS: Final[Words] = {
     **velocity.WORDS,
     **discipline.WORDS,
     **games.WORDS,
+    **rotation.WORDS,
     **duty.WORDS,
     **incidents.WORDS,
     **park.WORDS,

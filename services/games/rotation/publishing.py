@@ -1,0 +1,89 @@
+"""Publishing a plan: staging sends back what it was shown, with what it changed; the record keeps both apart.
+
+Nobody is bound to a plan, and it admits nobody: whoever calls a game names its players, and at the start everybody's clearance is asked again.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import timedelta
+from itertools import zip_longest
+
+from msgspec.structs import replace
+
+from contracts.envelope import Data
+from contracts.games import PublishRotation, RotationPublished
+from contracts.problems import RuleForbids
+from contracts.rotation import PlannedGame, Replanned, Turn
+from services.clearance.field import FIELDS
+from services.core.command import Moment, must_know
+from services.core.fold import Given
+
+Key = tuple[str, int]
+
+
+def publish_rotation(command: PublishRotation, given: Given, moment: Moment) -> Iterable[Data]:
+    """Raises UnknownSubject for a field nobody configured; RuleForbids for two games at once on a field, or a party in two at once."""
+    games = command.proposed if command.games is None else command.games
+    for game in games:
+        must_know(game.field in given.of(FIELDS, "").names, f"field:{game.field}")
+    _must_not_overlap([(game.field, game) for game in games], "Field")
+    _must_not_overlap(
+        [(f"{one.party} part {one.part}" if one.part else one.party, game) for game in games for one in game.parties],
+        "Party",
+    )
+    shown = {_what(game): game for game in command.proposed}
+    return [
+        RotationPublished(
+            of=moment.day,
+            plan=command.plan,
+            rested_on=command.position,
+            after=command.after,
+            games=tuple(_fixed(game, shown.get(_what(game))) for game in games),
+            overruled=overruled(command.proposed, games),
+        )
+    ]
+
+
+def _must_not_overlap(taken: Sequence[tuple[str, PlannedGame]], what: str) -> None:
+    for (name, game), (after, later) in zip(ordered := sorted(taken, key=_order), ordered[1:], strict=False):
+        if name == after and later.start < game.start + timedelta(minutes=game.minutes):
+            raise RuleForbids(
+                f"{what} {name} has two games at once: on {game.field} from {game.start.isoformat()} and on {later.field} from "
+                f"{later.start.isoformat()}. Move or drop one of them.",
+                where="$.games",
+            )
+
+
+def _order(one: tuple[str, PlannedGame]) -> tuple[str, float]:
+    return one[0], one[1].start.timestamp()
+
+
+def _what(game: PlannedGame) -> tuple[str, float, tuple[Key, ...]]:
+    """A game as staging sees it: where, when and with whom."""
+    return game.field, game.start.timestamp(), tuple(sorted((one.party, one.part) for one in game.parties))
+
+
+def _fixed(game: PlannedGame, shown: PlannedGame | None) -> PlannedGame:
+    """What staging made otherwise than it was shown is to stay so."""
+    return replace(game, fixed=shown.fixed if shown is not None else True)
+
+
+def overruled(shown: Iterable[PlannedGame], games: Iterable[PlannedGame]) -> tuple[Replanned, ...]:
+    """Every party that is in other games than was proposed: game for game, in order of time."""
+    before, after = _turns(shown), _turns(games)
+    found: list[Replanned] = []
+    for party, part in sorted({*before, *after}):
+        had, has = before.get((party, part), []), after.get((party, part), [])
+        gone, come = [one for one in had if one not in has], [one for one in has if one not in had]
+        found += (
+            Replanned(party=party, part=part, proposed=proposed, published=published)
+            for proposed, published in zip_longest(gone, come)
+        )
+    return tuple(found)
+
+
+def _turns(games: Iterable[PlannedGame]) -> dict[Key, list[Turn]]:
+    found: dict[Key, list[Turn]] = {}
+    for game in sorted(games, key=lambda one: one.start):
+        for one in game.parties:
+            found.setdefault((one.party, one.part), []).append(Turn(field=game.field, start=game.start))
+    return found
