@@ -18,6 +18,7 @@ from contracts.equipment import (
     MarkerSwapped,
 )
 from contracts.games import GameAbandoned, GameEnded, GameStarted, HoldAsked, HoldLifted, PlayerAdmitted, PlayerOut
+from contracts.park import FlashSeen, ThunderHeard, WeatherRecorded
 from contracts.registration import (
     BriefingHeld,
     ConsentGiven,
@@ -43,6 +44,8 @@ Events = Sequence[Recorded[Any]]
 HARMLESS = {"refill", "squeegee", "hopper", "battery"}
 SHOTS = 3
 A_CHECK_HOLDS = timedelta(hours=4)
+THIRTY_MINUTES = timedelta(minutes=30)
+"""After the last flash or thunder: guideline of the US National Weather Service and the NCAA, as secondary texts state it."""
 
 
 def against(events: Events, player: str, field: str, limit_fps: float) -> set[str]:
@@ -58,7 +61,7 @@ def against(events: Events, player: str, field: str, limit_fps: float) -> set[st
         "gone": _gone(events, player),
         "cautioned too often": _sent_home(events, player),
         "on a field": _on_a_field(events, player),
-        "field on hold": _held(events, field),
+        "field on hold": held(events, field),
         "marker not measured": any(_unmeasured(events, one, limit_fps) for one in _markers(events, player)),
         "chronograph not trusted": any(_mistrusted(events, one, limit_fps) for one in _markers(events, player)),
         "no marker": not _markers(events, player),
@@ -125,10 +128,39 @@ def _on_a_field(events: Events, player: str) -> bool:
     return bool(inside - over) and not seen
 
 
-def _held(events: Events, field: str) -> bool:
+def held(events: Events, field: str) -> bool:
     asked = {one.data.hold for one in events if isinstance(one.data, HoldAsked) and field in one.data.fields}
     lifted = {one.data.hold for one in events if _is(one, HoldLifted, field, "field")}
     return bool(asked - lifted)
+
+
+def weather_against(events: Events, lift: Recorded[Any]) -> str | None:
+    """What of the sky speaks against lifting a hold by the weather then: by the park's default rules, of what was recorded by then."""
+    asked = [one.data for one in events if _is(one, HoldAsked, lift.data.hold, "hold")]
+    if not any(one.cause == "weather" for one in asked):
+        return None
+    seen = [one.occurred_at for one in events if isinstance(one.data, (ThunderHeard, FlashSeen))]
+    if any(lift.occurred_at < moment + THIRTY_MINUTES for moment in seen):
+        return "lightning was seen or heard less than thirty minutes before"
+    measured = _in_order(one for one in events if _measured(one))
+    return "it was last measured too hot to play" if measured and _hot(measured[-1]) else None
+
+
+def stops_play(events: Events, event: Recorded[Any]) -> bool:
+    """Whether this stops play by the park's default rules: thunder of the last thirty minutes, or the newest measurement of the heat."""
+    if isinstance(event.data, ThunderHeard):
+        return event.recorded_at < event.occurred_at + THIRTY_MINUTES
+    newer = [one for one in events if _measured(one) and one.occurred_at > event.occurred_at]
+    return _measured(event) and _hot(event) and not newer
+
+
+def _measured(event: Recorded[Any]) -> bool:
+    return isinstance(event.data, WeatherRecorded) and event.data.humidity_percent is not None
+
+
+def _hot(event: Recorded[Any]) -> bool:
+    """Of the two weathers that this park knows, one is hot."""
+    return bool(event.data.temperature_c > 35)
 
 
 def _markers(events: Events, player: str) -> set[str]:

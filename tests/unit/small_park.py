@@ -1,5 +1,6 @@
 """A small park that is open: four players, two of them minors, two fields with limits of their own, five markers; and what may be sent to it."""
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 from typing import Any, Final
 
@@ -110,9 +111,14 @@ def set_right(player: str) -> list[Command]:
     ]
 
 
-def opened_again(field: str) -> list[Command]:
+COOL: Final = park.RecordWeather(temperature_c=20.0, humidity_percent=40)
+HOT: Final = park.RecordWeather(temperature_c=38.0, humidity_percent=70)
+"""A heat index of some 58 °C: no play."""
+
+
+def opened_again(field: str, holds: Iterable[str]) -> list[Command]:
     """What opens a field again: inspected, its holds lifted, its staff on duty."""
-    lifts: list[Command] = [games.LiftHold(hold=hold, field=field, swept=True) for hold in ("w1", "w2")]
+    lifts: list[Command] = [games.LiftHold(hold=hold, field=field, swept=True) for hold in holds]
     return [
         *lifts,
         games.InspectField(field=field, passed=True),
@@ -131,6 +137,11 @@ def consent(person: str) -> Command:
 
 _persons = tuple(f"person-{player}" for player in PLAYERS)
 VIOLATIONS: Final = ("wiping", "close-shot", "overshooting", "physical-contact", "asking-for-help")
+SKY: Final = st.one_of(
+    any_of(park.RecordThunder, flash_to_bang_s=(None, 20.0, 60.0)),
+    any_of(park.RecordFlash),
+    st.sampled_from([COOL, HOT]),
+)
 FACTS: Final = st.one_of(
     any_of(equipment.ReturnGear, player=PLAYERS, marker=MARKERS),
     any_of(equipment.QuarantineGear, marker=MARKERS, fault=("leak", "jam")),
@@ -157,6 +168,7 @@ FACTS: Final = st.one_of(
     any_of(duty.EndDuty, staff=("ref-birch", "ref-fern", "aid")),
     any_of(incidents.RecordUnfit, player=PLAYERS, cause=("injured", "medical")),
     any_of(park.RecordWeather, temperature_c=(10.0, 30.0)),
+    SKY,
     INSTRUMENTS,
     READINGS,
 )

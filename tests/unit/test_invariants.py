@@ -17,7 +17,19 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 
 from contracts.discipline import Caution
 from contracts.envelope import Command, Recorded
-from contracts.games import CallGame, CountHeads, EndGame, Entrant, GameStarted, PlayerAdmitted, StartGame, StartRefused
+from contracts.games import (
+    CallGame,
+    CountHeads,
+    EndGame,
+    Entrant,
+    GameStarted,
+    HoldAsked,
+    HoldLifted,
+    LiftHold,
+    PlayerAdmitted,
+    StartGame,
+    StartRefused,
+)
 from contracts.problems import IdempotencyKeyReused, Refused
 from contracts.velocity import ChangeSetUp, MarkerTested, OpenString, ReadingTaken, StringOpened, TakeReading
 from services.clearance import field as field_rules
@@ -31,10 +43,11 @@ from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.rules import RULES
 from services.core.times import Contact
 from tests.unit.memory_log import MemoryLog
-from tests.unit.plain_record import against
+from tests.unit.plain_record import against, held, stops_play, weather_against
 from tests.unit.scenario import NINE
 from tests.unit.small_bench import CHRONOS, FIELDS, INSTRUMENTS, MARKERS, OPENINGS, READINGS, SET_UPS, check, string
 from tests.unit.small_park import (
+    COOL,
     FACTS,
     GAMES,
     GATE,
@@ -43,6 +56,7 @@ from tests.unit.small_park import (
     LIMITS,
     PLAYERS,
     REQUESTS,
+    SKY,
     VIOLATIONS,
     marker_of,
     opened_again,
@@ -241,8 +255,27 @@ class SmallPark(RuleBasedStateMachine):
                 self.do(EndGame(game=run.game))
             if run.running or run.uncounted:
                 self.everybody_is_off(run.game)
-        for command in opened_again(field):
+        for command in opened_again(field, self.holds(field)):
             self.do(command)
+
+    def holds(self, field: str) -> list[str]:
+        return [hold.hold for hold in self.park_state(FIELD, field).standing]
+
+    @rule(fact=SKY, field=st.sampled_from(FIELDS), later=st.sampled_from([0, 9, 29, 30, 31, 60]), late=LATE)
+    def the_sky_clears_perhaps(self, fact: Command, field: str, later: int, late: timedelta) -> None:
+        """Something is seen of the sky, some time passes, and somebody would lift every hold of a field."""
+        self.do(self.told_late(fact, late))
+        self.clock.advance(timedelta(minutes=later))
+        for hold in self.holds(field):
+            self.do(LiftHold(hold=hold, field=field, swept=True))
+
+    @rule(late=LATE)
+    def the_storm_has_passed(self, late: timedelta) -> None:
+        """Half an hour on it is cool, and every field is opened again."""
+        self.clock.advance(timedelta(minutes=31) + late)
+        self.do(self.told_late(COOL, late))
+        for field in FIELDS:
+            self.a_field_is_set_right(field)
 
     def park_state(self, fold: Any, name: str) -> Any:
         tag = fold.tag(name)
@@ -301,6 +334,7 @@ class SmallPark(RuleBasedStateMachine):
             record = self.log.events()
             for grant in grants:
                 must_be_cleared(record[: grant.position - 1], grant)
+        the_weather_is_heeded(self.log.events(), new)
 
     @rule()
     def the_read_tables_are_written_and_read_back(self) -> None:
@@ -320,6 +354,18 @@ class SmallPark(RuleBasedStateMachine):
             tag = fold.tag(name)
             told = (one for one in record if tag in one.tags and one.position <= position)
             assert fold.over(name, told) == state, f"what the park remembers of {tag} is not what the log says"
+
+
+def the_weather_is_heeded(record: list[Recorded[Any]], new: list[Recorded[Any]]) -> None:
+    """By the plain reading, thunder and heat stop play in the breath that tells of them, and no hold by the weather is lifted before its time."""
+    for one in new:
+        if stops_play(record[: one.position - 1], one):
+            beside = record[one.position : one.position + 1]
+            stopped = [*record[: one.position], *(after for after in beside if isinstance(after.data, HoldAsked))]
+            assert all(held(stopped, field) for field in FIELDS), f"play went on under {one.data} at {one.position}"
+        if isinstance(one.data, HoldLifted):
+            early = weather_against(record[: one.position - 1], one)
+            assert early is None, f"{one.data} at {one.position} although {early}"
 
 
 def no_reading_is_lost(record: list[Recorded[Any]]) -> None:
