@@ -141,11 +141,22 @@ class Result(_Shown, frozen=True, kw_only=True):
     at: datetime
 
 
+class Range(_Shown, frozen=True, kw_only=True):
+    """Minutes from a moment on: as often below `low` as above `high`, and as likely before `likely` as after."""
+
+    low: float
+    likely: float
+    high: float
+
+
 class Station(_Shown, frozen=True, kw_only=True):
-    """`waiting`: the players whose first missing thing is cleared here."""
+    """`waiting`: the players whose first missing thing is cleared here. `wait`: of who joins now, some seconds old at most."""
 
     waiting: int
     last: Result | None = None
+    wait: Range | None = None
+    helps: str | None = None
+    """What would cut the wait."""
 
 
 class Players(_Shown, frozen=True, kw_only=True):

@@ -31,6 +31,7 @@ from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLE
 from contracts.roll_call import ROLL_CALL_READS
 from contracts.story import STORY_READS
 from contracts.teams import TEAM_READS
+from contracts.waits import WAIT_READS
 from contracts.what_if import WHAT_IF_READS
 from contracts.words import DayArmband, DayPass, FieldId
 
@@ -195,6 +196,7 @@ READS: tuple[Read, ...] = (
     *MOMENT_READS,
     *WHAT_IF_READS,
     *TEAM_READS,
+    *WAIT_READS,
     *ROLL_CALL_READS,
     *BENCH_READS,
 )

@@ -14,6 +14,7 @@ from contracts.board import PAGE, Status
 from contracts.clearance import GATE
 from contracts.problems import NotCaughtUp
 from contracts.roll_call import RollCall
+from contracts.waits import Waits
 from services.board import evening
 from services.board.live import Board
 from services.board.notes import NOTES
@@ -52,6 +53,19 @@ async def roll_call(request: Request[Any, Any, Any], park: FromPath[str]) -> Res
         return Response(await board_of(request, park).roll_call(), headers=NO_STORE)
     except TimeoutError:
         raise NotCaughtUp("The read tables lack somebody who came today. Ask again shortly, and count heads.") from None
+
+
+@get("/parks/{park:str}/waits", opt={"public": True})
+async def park_waits(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[Waits]:
+    """How long one waits at each station, and when each group plays."""
+    board = board_of(request, park)
+    for name in (CLEARANCE.name, NOTES.name):
+        await at_least(request, park_of(request, park), name)
+    position = int(request.query_params.get("at_least", "0").rpartition(":")[2])
+    try:
+        return Response(await board.waits(position), headers=NO_STORE)
+    except TimeoutError:
+        raise NotCaughtUp("The board lacks something that was recorded. Ask again shortly.") from None
 
 
 @get("/parks/{park:str}/board/stream", opt={"public": True})
@@ -93,4 +107,6 @@ FILES: Final = (
     file_route("/parks/{park:str}/board", FOLDER / "board.html", "text/html"),
     *(file_route(f"/parks/{{park:str}}/board/{name}", FOLDER / name, media) for name, media in PAGE.items()),
 )
-SERVICE = Service("board", (), (board_json, board_stream, roll_call, *evening.ROUTES, home, *FILES), (boards,))
+SERVICE = Service(
+    "board", (), (board_json, board_stream, roll_call, park_waits, *evening.ROUTES, home, *FILES), (boards,)
+)

@@ -9,12 +9,14 @@ import structlog
 
 from contracts.board import Beat, Status
 from contracts.roll_call import RollCall
+from contracts.waits import Waits
 from services.board.at_hand import AtHand
 from services.board.fanout import BEAT_SECONDS, Channel, frame
 from services.board.memory import Memory
 from services.board.model import status
 from services.board.notes import NOTES
 from services.board.roll_call import roll_call
+from services.board.waits.model import on_the_wall, waits
 from services.clearance.api import PROJECTION as CLEARANCE
 from services.core.backoff import Backoff
 from services.core.park import Park
@@ -31,6 +33,8 @@ PASS: Final = 250
 """Players judged anew before the next message: the rest follows in the ones after it."""
 LASTS: Final = 1.0
 """Seconds that a status serves again while nothing is told."""
+FORETOLD: Final = 5.0
+"""Seconds that the waits on the wall serve again."""
 _UNREAD: Final = b": the record cannot be read\n\n"
 _logger = structlog.get_logger()
 
@@ -45,7 +49,8 @@ class Board:
         self._memory: Memory | None = None
         self._status: Status | None = None
         self._at_hand: AtHand | None = None
-        self._made = self._judged = 0.0
+        self._waits: Waits | None = None
+        self._made = self._judged = self._foretold = 0.0
         self._head: int | None = None
         self._checked = self._fresh = float("-inf")
         self._alone = asyncio.Lock()
@@ -84,6 +89,22 @@ class Board:
                 made = await self.current()
         return roll_call(self._at_hand, self._park.park, made.epoch)
 
+    async def waits(self, position: int) -> Waits:
+        """How long one waits, as of now and at least a position. TimeoutError after a while."""
+        at_hand = await self.seen(position)
+        async with self._alone:
+            return await self._foretell(at_hand, LASTS)
+
+    async def _foretell(self, at_hand: AtHand, lasts: float) -> Waits:
+        """Beside the loop, so that no hold waits for it; nothing at hand changes meanwhile."""
+        before, position = self._waits, at_hand.moment.position
+        if before and time.monotonic() - self._foretold < lasts and (lasts > LASTS or before.position >= position):
+            return before
+        epoch = self._memory.epoch if self._memory else 1
+        self._waits = await asyncio.to_thread(waits, at_hand, self._park.park, epoch)
+        self._foretold = time.monotonic()
+        return self._waits
+
     @property
     def _unfinished(self) -> bool:
         return self._memory is not None and self._memory.unfinished
@@ -117,7 +138,8 @@ class Board:
             self._memory = None
             raise
         self._at_hand = at_hand
-        return status(at_hand, self._park.park, memory.epoch)
+        made = await self._foretell(at_hand, FORETOLD)
+        return on_the_wall(status(at_hand, self._park.park, memory.epoch), made)
 
     async def run(self) -> None:
         """Keep the readers up to date for ever. Whatever goes wrong is logged, and everything is read anew."""

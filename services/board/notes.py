@@ -1,6 +1,6 @@
 """What the board remembers beside the clearance.
 
-Who came today, who plays in which colour, spot checks, each station's last result, and the cautions of which nobody has said yet
+Who came today, who plays in which colour, spot checks, each station's last result and turns, and the cautions of which nobody has said yet
 whom they are about.
 """
 
@@ -17,6 +17,7 @@ from contracts.games import GameBriefed, GameCalled, GameStarted, HeadsCounted, 
 from contracts.registration import PlayerRegistered, RotationAssigned
 from contracts.velocity import MarkerSpotChecked
 from services.board.results import station_of, words
+from services.board.waits.turns import SERVES, TURNS
 from services.core.fold import Fold
 from services.core.folds import Folds
 from services.games.states import BESIDE, GAME
@@ -61,6 +62,8 @@ class Arrival(Struct, frozen=True):
     player: str = ""
     field: str | None = None
     assigned: Place | None = None
+    steps: dict[str, datetime] = {}
+    """When each station last served him; the chronograph serves markers."""
 
 
 class Whom(Struct, frozen=True):
@@ -121,7 +124,13 @@ def _spot_checked(check: SpotCheck, event: Recorded[MarkerSpotChecked]) -> SpotC
 
 
 def _arrived(arrival: Arrival, event: Recorded[PlayerRegistered]) -> Arrival:
-    return replace(arrival, player=event.data.player)
+    return _stepped(replace(arrival, player=event.data.player), event)
+
+
+def _stepped(arrival: Arrival, event: Recorded[Any]) -> Arrival:
+    station = SERVES[type(event.data)]
+    latest = max(event.occurred_at, arrival.steps.get(station, event.occurred_at))
+    return replace(arrival, steps={**arrival.steps, station: latest})
 
 
 def _assigned(arrival: Arrival, event: Recorded[RotationAssigned]) -> Arrival:
@@ -160,7 +169,10 @@ LINE_UP: Fold[LineUp] = Fold(
 )
 SPOT_CHECK: Fold[SpotCheck] = Fold("board.spot_check", "marker", SpotCheck, {MarkerSpotChecked: _spot_checked})
 ARRIVAL: Fold[Arrival] = Fold(
-    "board.arrival", "day", Arrival, {PlayerRegistered: _arrived, RotationAssigned: _assigned}
+    "board.arrival",
+    "day",
+    Arrival,
+    {**dict.fromkeys(SERVES, _stepped), PlayerRegistered: _arrived, RotationAssigned: _assigned},
 )
 UNRESOLVED: Fold[Unresolved] = Fold(
     "board.unresolved",
@@ -179,16 +191,14 @@ class Notes(Folds):
 
 
 def _days(event: Recorded[Any]) -> Iterable[str]:
-    data: Data = event.data
-    if isinstance(data, PlayerRegistered):
-        yield f"day:{event.day}:{data.player}"
-    elif isinstance(data, RotationAssigned):
-        yield from (f"day:{event.day}:{player}" for player in dict.fromkeys(data.players))
+    if type(event.data) in SERVES or isinstance(event.data, RotationAssigned):
+        yield from (f"day:{event.day}:{tag.partition(':')[2]}" for tag in event.tags if tag.startswith("player:"))
 
 
 def _stations(event: Recorded[Any]) -> Iterable[str]:
-    if type(event.data) in station_of:
-        yield f"station:{station_of[type(event.data)]}"
+    found = station_of.get(type(event.data)) or SERVES.get(type(event.data))
+    if found is not None:
+        yield f"station:{found}"
 
 
 def _unresolved(event: Recorded[Any]) -> Iterable[str]:
@@ -208,6 +218,7 @@ NOTES = Notes(
         ARRIVAL,
         UNRESOLVED,
         LAST_RESULT,
+        TURNS,
         CHRONOS,
         RECENT,
         LIGHTNING,

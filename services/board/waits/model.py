@@ -1,0 +1,37 @@
+"""A park's waits: at each station, and until one plays."""
+
+from collections.abc import Mapping
+
+from msgspec.structs import replace
+
+from contracts.board import Status
+from contracts.waits import NextGame, Waits
+from services.board.at_hand import AtHand
+from services.board.waits.stations import station_waits
+
+
+def waits(at_hand: AtHand, park: str, epoch: int) -> Waits:
+    """As of the moment and position of what is at hand."""
+    moment = at_hand.moment
+    plays: Mapping[str, NextGame] = {}
+    return Waits(
+        park=park,
+        day=moment.day,
+        as_of=moment.now,
+        epoch=epoch,
+        position=moment.position,
+        confidence=moment.rules.waits.confidence,
+        stations=station_waits(at_hand),
+        plays=dict(plays),
+    )
+
+
+def on_the_wall(status: Status, made: Waits) -> Status:
+    """A status with the waits on it."""
+    stations = {
+        name: replace(station, wait=found.wait, helps=found.helps)
+        if (found := made.stations.get(name)) is not None
+        else station
+        for name, station in status.stations.items()
+    }
+    return replace(status, stations=stations)
