@@ -29,12 +29,10 @@ PAGE: Final[dict[str, str]] = {
     "bench.css": "text/css",
     "bench.js": "text/javascript",
     "chart.js": "text/javascript",
-    "follow.js": "text/javascript",
     "hands.js": "text/javascript",
     "instrument.js": "text/javascript",
     "keys.js": "text/javascript",
     "marker.js": "text/javascript",
-    "park.js": "text/javascript",
     "speeds.js": "text/javascript",
     "verdict.js": "text/javascript",
 }

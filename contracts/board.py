@@ -19,6 +19,7 @@ StationName = Literal[
 ]
 AlertKind = Literal[
     "hold_not_confirmed",
+    "first_aid_called",
     "lightning",
     "heat",
     "heads_missing",

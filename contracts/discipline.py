@@ -72,10 +72,11 @@ class CautionVoided(Data, frozen=True, kw_only=True):
 class VoidCaution(Command, frozen=True, kw_only=True):
     """Withdraw a caution, with the reason. Nothing is deleted; sit-outs already served offset any that stand.
 
-    Without a player it is about whomever the caution names, or about nobody yet.
+    Without a player it is about whomever the caution names, or about nobody yet. The device that recorded it by mistake may withdraw it
+    itself for some minutes by rule; then, and for any other cause, the head referee or a manager does.
     """
 
-    ROLES: ClassVar[frozenset[Role]] = HEAD
+    ROLES: ClassVar[frozenset[Role]] = CAUTIONERS
     caution: CautionId
     player: PlayerId | None = None
     cause: VoidCause

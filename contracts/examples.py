@@ -90,6 +90,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     velocity.SpotCheckMarker: {
         "check": "spot-07", "marker": "marker-31", "field": "birch", "game": "birch-3", "speed_fps": 276.2,
     },
+    velocity.VoidSpotCheck: {"check": "spot-07", "marker": "marker-31"},
     # on the field
     games.CallGame: {
         "game": "birch-3", "field": "birch", "rotation": "rotation-green", "minutes": 15,
@@ -119,6 +120,13 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     games.StartGame: {"game": "birch-3", "without": ["player-elm"]},
     games.AdmitPlayer: {"player": "player-elm", "field": "quarry", "game": "quarry-1", "colour": "blue"},
     games.RecordOut: {"player": "player-ash", "field": "birch", "game": "birch-3", "cause": "eliminated"},
+    games.VoidOut: {"player": "player-ash", "out": "017F22E2-79B0-7CC3-98C4-DC0C0C07398F"},
+    games.CheckPaint: {
+        "check": "paint-4", "player": "player-elm", "field": "birch", "game": "birch-3", "finding": "clean",
+    },
+    games.VoidPaintCheck: {"check": "paint-4", "player": "player-elm"},
+    games.CallFirstAid: {"call": "aid-1", "field": "birch", "place": "on_field"},
+    games.AnswerFirstAid: {"call": "aid-1"},
     games.AskHold: {"hold": "hold-2", "field": "birch", "cause": "injury"},
     games.ConfirmHold: {"hold": "hold-2", "field": "birch"},
     games.LiftHold: {"hold": "hold-2", "field": "birch", "swept": True},

@@ -1,6 +1,7 @@
 """Games: fields, game lists, admission, holds, ends and head-counts."""
 
 from typing import Annotated, ClassVar, Literal
+from uuid import UUID
 
 from msgspec import Meta, Struct
 
@@ -33,6 +34,9 @@ Format = Annotated[
 ]
 FoundAt = Literal["field", "staging", "desk", "gear", "chrono", "first_aid", "car_park", "off_site"]
 HoldCause = Literal["weather", "injury", "mask_off", "intruder", "equipment", "fire", "other"]
+PaintFinding = Literal["hit", "clean"]
+"""`hit`: paint of the size of a coin or more from a ball that broke on him; common practice, no source."""
+AidPlace = Literal["on_field", "gate"]
 Title = Annotated[str, Meta(min_length=1, max_length=40, description="The field's name as painted on its gate.")]
 Heads = Annotated[int, Meta(ge=0, le=1000)]
 
@@ -252,6 +256,100 @@ class RecordOut(Command, frozen=True, kw_only=True):
     field: FieldId
     game: GameId | None = None
     cause: Literal["eliminated", "walked_off", "injured", "sent_off"]
+
+
+class OutVoided(Data, frozen=True, kw_only=True):
+    """A player was recorded out by mistake: he never was. `out` is the id of the event that said so."""
+
+    player: PlayerId
+    field: FieldId
+    game: GameId | None
+    out: UUID
+
+
+class VoidOut(Command, frozen=True, kw_only=True):
+    """Withdraw that a player was out. He is in the game as if he had not been; whoever came off injured still waits for a first aider's word.
+
+    `out` is the id of its event, which is the Idempotency-Key it was sent under. The device that recorded it may withdraw it for some minutes
+    by rule; the head referee or a manager whenever they like.
+    """
+
+    ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
+    FACT: ClassVar[bool] = True
+    player: PlayerId
+    out: UUID
+
+
+class PaintChecked(Data, frozen=True, kw_only=True):
+    check: RecordId
+    player: PlayerId
+    field: FieldId
+    game: GameId | None
+    finding: PaintFinding
+
+
+class CheckPaint(Command, frozen=True, kw_only=True):
+    """Record that a referee looked a player over for paint. It puts nobody out: that is recorded for itself."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    check: RecordId
+    player: PlayerId
+    field: FieldId
+    game: GameId | None = None
+    finding: PaintFinding
+
+
+class PaintCheckVoided(Data, frozen=True, kw_only=True):
+    check: RecordId
+    player: PlayerId
+    field: FieldId
+
+
+class VoidPaintCheck(Command, frozen=True, kw_only=True):
+    """Withdraw a paint check that was recorded by mistake. Who may, and for how long, is as for an out."""
+
+    ROLES: ClassVar[frozenset[Role]] = ON_FIELD
+    FACT: ClassVar[bool] = True
+    check: RecordId
+    player: PlayerId
+
+
+class FirstAidCalled(Data, frozen=True, kw_only=True):
+    """Somebody needs first aid at a place: the screens show it until somebody answers it."""
+
+    ALSO: ClassVar[tuple[str, ...]] = ("first_aid",)
+    call: RecordId
+    field: FieldId
+    place: AidPlace
+
+
+class CallFirstAid(Command, frozen=True, kw_only=True):
+    """Call a first aider to a field, in one touch. If it is grave, call the emergency services first. It stops no play: call a hold for that."""
+
+    ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
+    FACT: ClassVar[bool] = True
+    call: RecordId
+    field: FieldId
+    place: AidPlace = "on_field"
+
+
+class FirstAidAnswered(Data, frozen=True, kw_only=True):
+    """A first aider is there; or the call was a mistake."""
+
+    ALSO: ClassVar[tuple[str, ...]] = ("first_aid",)
+    call: RecordId
+    field: FieldId
+    came: bool
+
+
+class AnswerFirstAid(Command, frozen=True, kw_only=True):
+    """Record that a first aider has come, or that the call was a mistake."""
+
+    ROLES: ClassVar[frozenset[Role]] = ANY_STAFF
+    FACT: ClassVar[bool] = True
+    call: RecordId
+    came: bool = True
 
 
 class HoldAsked(Data, frozen=True, kw_only=True):

@@ -14,6 +14,7 @@ from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.closing import CLOSING_READS
 from contracts.fleet import FLEET_READS
+from contracts.handheld import HANDHELD_READS
 from contracts.incident_reads import INCIDENT_READS
 from contracts.markers import MARKER_READS
 from contracts.moments import MOMENT_READS
@@ -196,6 +197,7 @@ READS: tuple[Read, ...] = (
     *MOMENT_READS,
     *WHAT_IF_READS,
     *TEAM_READS,
+    *HANDHELD_READS,
     *WAIT_READS,
     *ROLL_CALL_READS,
     *BENCH_READS,

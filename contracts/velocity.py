@@ -298,3 +298,20 @@ class SpotCheckMarker(Command, frozen=True, kw_only=True):
     game: GameId | None = None
     player: PlayerId | None = None
     speed_fps: Speed
+
+
+class SpotCheckVoided(Data, frozen=True, kw_only=True):
+    """Whoever took a reading says that he noted it wrongly: another marker, or another speed."""
+
+    check: RecordId
+    marker: MarkerId
+    field: FieldId
+
+
+class VoidSpotCheck(Command, frozen=True, kw_only=True):
+    """Withdraw a spot check that was noted wrongly. Nobody strikes out a high reading: a marker that was too fast is tested again all the same."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"referee", "head_referee", "chrono", "manager"})
+    FACT: ClassVar[bool] = True
+    check: RecordId
+    marker: MarkerId

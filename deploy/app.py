@@ -22,6 +22,7 @@ from services.core.clock import Clock
 from services.core.health import health, metrics, ready
 from services.core.http import application
 from services.core.log import Log
+from services.core.pages import SHARED_PAGES
 from services.core.park import Park
 from services.core.pool import Pool
 from services.core.projection import Projection
@@ -94,7 +95,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
             tasks.start_soon(signer.run)
             if relay_bus is not None:
                 tasks.start_soon(Announcer(name, pool, relay_bus, signer).run)
-        machinery = Service("core", (), (health, ready, metrics))
+        machinery = Service("core", (), (health, ready, metrics, *SHARED_PAGES))
         state = {"projectors": projectors, "relays": relays, "signers": signers}
         state |= {"pool": pool, "clock": clock, "outside": outside}
         app = application([*services, machinery], made, devices, state)

@@ -4,10 +4,11 @@ from collections.abc import Iterable
 from typing import Final
 
 from contracts.board import Alert
+from services.board.aid import aid_alerts
 from services.board.at_hand import AtHand
 from services.board.heads import missing, short
 from services.board.instruments import chrono_alerts
-from services.board.notes import LINE_UP, SPOT_CHECK, UNRESOLVED
+from services.board.notes import SPOT_CHECK, UNRESOLVED
 from services.board.reports import report_alerts
 from services.board.staffing import staffing_alerts
 from services.board.weather import weather_alerts
@@ -17,6 +18,7 @@ from services.clearance.runs import Run
 from services.duty.model import FIRST_AIDERS, on_duty
 from services.duty.states import OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
+from services.games.line_up import LINE_UP
 from services.velocity.states import BENCH
 
 OFF_THE_FIELD: Final = frozenset(
@@ -33,6 +35,7 @@ def alerts(at_hand: AtHand) -> tuple[Alert, ...]:
     titles = {story.field: _title(story) for story in stories}
     return (
         *(alert for story in stories for alert in _holds(story)),
+        *aid_alerts(at_hand, titles),
         *weather_alerts(at_hand),
         *(alert for story in stories for alert in _heads(at_hand, story)),
         *_on_fields(at_hand, titles),

@@ -2,26 +2,19 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from datetime import timedelta
 
 from contracts.board import Clock, Field, FieldState, Next, StandingHold, Team, Wait
 from contracts.envelope import Reason
-from contracts.games import FieldConfigured
 from contracts.reasons import REASONS
-from contracts.rules import VelocityRules
 from services.board.at_hand import AtHand
 from services.board.heads import count
-from services.board.notes import LINE_UP
 from services.board.people import told
-from services.clearance import field as fields
-from services.clearance import holds, play
+from services.clearance import play
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE
+from services.games import showing
+from services.games.line_up import LINE_UP
 from services.games.states import BESIDE, GAME, Game
-from services.velocity.limits import ball_mass, of_field, strictest
-from services.velocity.shown import shown as shown_speed
-
-CLOSED = frozenset({"field_not_inspected", "field_failed_inspection", "record_not_understood", "unknown_field"})
 
 
 def shown(at_hand: AtHand, story: FieldStory, inside: int) -> Field:
@@ -31,7 +24,7 @@ def shown(at_hand: AtHand, story: FieldStory, inside: int) -> Field:
     game = at_hand.given.of(GAME, story.running) if story.running else None
     return Field(
         title=configured.title if configured else story.field,
-        limit=_limit(configured, at_hand.moment.rules.velocity) if configured else "",
+        limit=showing.limit(configured, at_hand.moment.rules.velocity) if configured else "",
         state=_state(at_hand, story, closed=bool(why)),
         teams=_teams(at_hand, game),
         non_players=_non_players(at_hand, story, game),
@@ -54,49 +47,22 @@ def shown(at_hand: AtHand, story: FieldStory, inside: int) -> Field:
     )
 
 
-def _limit(configured: FieldConfigured, rules: VelocityRules) -> str:
-    """The strictest bench limit of the field's, the park's and the law's, for whichever of its calibres is held lowest; in the park's own unit."""
-    balls = (ball_mass(calibre, None, rules) for calibre in configured.calibres)
-    bounds = ((strictest(of_field(configured), ball_g, rules).limit_fps, ball_g) for ball_g in balls)
-    return shown_speed(*min(bounds), rules)
-
-
 def sentence(code: str) -> str:
     """A reason's plain sentence. Its details may name players, which a wall does not."""
     return REASONS[code].sentence
 
 
 def _closed(at_hand: AtHand, story: FieldStory) -> list[str]:
-    return [one.code for one in fields.reasons(story, at_hand.moment) if one.code in CLOSED]
+    return showing.closed(story, at_hand.moment)
 
 
 def _state(at_hand: AtHand, story: FieldStory, *, closed: bool) -> FieldState:
-    if story.standing:
-        return "held" if all(one.confirmed for one in story.standing) else "hold asked"
-    if story.running:
-        return "live"
-    if any(run.uncounted for run in story.runs.values()):
-        return "counting"
-    if closed:
-        return "closed"
-    if story.waiting is None:
-        return "open"
-    return "briefed" if at_hand.given.of(LINE_UP, story.waiting).heard else "called"
+    briefed = story.waiting is not None and at_hand.given.of(LINE_UP, story.waiting).heard
+    return showing.state(story, closed=closed, briefed=briefed)
 
 
 def _clock(at_hand: AtHand, story: FieldStory, game: Game | None) -> Clock | None:
-    if game is None or game.started is None or game.called is None:
-        return None
-    stops = [max(one.asked[0], game.started) for one in story.standing]
-    stopped_at = min(stops, default=None)
-    held = holds.stopped(story.holds, game.started, stopped_at or at_hand.moment.now)
-    return Clock(
-        started_at=game.started,
-        minutes=game.called.minutes,
-        held_seconds=held.total_seconds(),
-        stopped_at=stopped_at,
-        deadline=None if stopped_at else game.started + timedelta(minutes=game.called.minutes) + held,
-    )
+    return None if game is None else showing.clock(story, game, at_hand.moment.now)
 
 
 def _is_in(at_hand: AtHand, player: str, game: str) -> bool:

@@ -2,9 +2,9 @@
 
 from contracts.board import Count
 from services.board.at_hand import AtHand
-from services.board.notes import LINE_UP
 from services.clearance.field import Field as FieldStory
 from services.clearance.presence import PRESENCE, seen_elsewhere
+from services.games.line_up import LINE_UP
 from services.games.states import GAME
 
 

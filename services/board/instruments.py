@@ -4,9 +4,9 @@ from collections.abc import Iterable, Mapping
 
 from contracts.board import Alert
 from services.board.at_hand import AtHand
-from services.board.notes import LINE_UP
 from services.clearance.presence import PRESENCE
 from services.core.rules import operating_day
+from services.games.line_up import LINE_UP
 from services.velocity.chronos import last
 from services.velocity.measured import CHRONOS, RECENT, Recent
 from services.velocity.report import LATEST, standing

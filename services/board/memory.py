@@ -8,7 +8,7 @@ from itertools import chain
 from typing import Any
 
 from services.board.at_hand import AtHand, Verdict
-from services.board.notes import ARRIVAL, LAST_RESULT, LINE_UP, NOTES, SPOT_CHECK, UNRESOLVED, Arrival
+from services.board.notes import ARRIVAL, LAST_RESULT, NOTES, SPOT_CHECK, UNRESOLVED, Arrival
 from services.board.results import STATIONS
 from services.board.rows import Rows
 from services.board.verdicts import asked_fields, called_to, judge
@@ -23,6 +23,9 @@ from services.core.projection import Change
 from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, OPENED_DAY, PARK_STAFF
 from services.equipment.kit import KIT
+from services.games.first_aid import CALLS
+from services.games.line_up import LINE_UP
+from services.games.rotation.published import PUBLISHED, SESSIONS
 from services.games.states import BESIDE, GAME
 from services.incidents.telling import INCIDENT, OPEN
 from services.park.states import HEAT, LIGHTNING
@@ -76,9 +79,10 @@ class Memory:
     async def open(self, now: datetime) -> None:
         """Read the park and the people of the day that it is there."""
         await self._ask(
-            (fold, "") for fold in (RULES, PARK_STAFF, FIELDS, UNRESOLVED, CHRONOS, OPENED_DAY, LIGHTNING, HEAT, OPEN)
+            (fold, "") for fold in (RULES, PARK_STAFF, FIELDS, UNRESOLVED, CHRONOS, OPENED_DAY, LIGHTNING, HEAT, OPEN, CALLS)
         )
         await self._ask((LAST_RESULT, station) for station in STATIONS)
+        await self._ask((fold, self.moment(now).day.isoformat()) for fold in (PUBLISHED, SESSIONS))
         self._today = f"day:{self.moment(now).day}:"
         for tag in await self._rows[NOTES.name].ask_prefix(self._today):
             self._due |= dict.fromkeys(self._welcome(tag))

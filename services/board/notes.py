@@ -13,13 +13,15 @@ from msgspec.structs import replace
 
 from contracts.discipline import CautionRecorded, CautionResolved, CautionVoided
 from contracts.envelope import Data, Recorded
-from contracts.games import GameBriefed, GameCalled, GameStarted, HeadsCounted, PlayerAdmitted
 from contracts.registration import PlayerRegistered, RotationAssigned
 from contracts.velocity import MarkerSpotChecked
 from services.board.results import station_of, words
 from services.board.waits.turns import SERVES, TURNS
 from services.core.fold import Fold
 from services.core.folds import Folds
+from services.games.first_aid import CALLS
+from services.games.line_up import LINE_UP
+from services.games.rotation.published import PUBLISHED, SESSIONS
 from services.games.states import BESIDE, GAME
 from services.incidents.telling import INCIDENT, OPEN
 from services.park.states import HEAT, LIGHTNING
@@ -27,21 +29,6 @@ from services.velocity.measured import CHRONOS, RECENT
 
 Place = tuple[datetime, int]
 """When something happened, and its position where two things happened at once."""
-
-
-class LineUp(Struct, frozen=True):
-    """A game's colours, whether its teams were briefed since its list was last changed, and how many its last head-count lacked."""
-
-    game: str
-    colours: dict[str, str] = {}
-    called: Place | None = None
-    briefed: Place | None = None
-    counted: Place | None = None
-    short: int = 0
-
-    @property
-    def heard(self) -> bool:
-        return self.briefed is not None and (self.called is None or self.called < self.briefed)
 
 
 class SpotCheck(Struct, frozen=True):
@@ -91,30 +78,6 @@ def _place(event: Recorded[Any]) -> Place:
     return event.occurred_at, event.position
 
 
-def _called(line: LineUp, event: Recorded[GameCalled]) -> LineUp:
-    colours = {entrant.player: entrant.colour for entrant in event.data.entrants}
-    return replace(line, colours=dict(colours), called=_place(event))
-
-
-def _briefed(line: LineUp, event: Recorded[GameBriefed]) -> LineUp:
-    return replace(line, briefed=max(_place(event), line.briefed or _place(event)))
-
-
-def _started(line: LineUp, event: Recorded[GameStarted]) -> LineUp:
-    return replace(line, colours=line.colours | {one.player: one.colour for one in event.data.entrants})
-
-
-def _admitted(line: LineUp, event: Recorded[PlayerAdmitted]) -> LineUp:
-    data = event.data
-    return line if data.colour is None else replace(line, colours={**line.colours, data.player: data.colour})
-
-
-def _counted(line: LineUp, event: Recorded[HeadsCounted]) -> LineUp:
-    if line.counted is not None and _place(event) < line.counted:
-        return line
-    return replace(line, counted=_place(event), short=max(0, event.data.expected - event.data.counted))
-
-
 def _spot_checked(check: SpotCheck, event: Recorded[MarkerSpotChecked]) -> SpotCheck:
     data = event.data
     if check.place is not None and _place(event) < check.place:
@@ -155,18 +118,6 @@ def _noted(last: LastResult, event: Recorded[Any]) -> LastResult:
     return replace(last, what=words(event.data), place=_place(event))
 
 
-LINE_UP: Fold[LineUp] = Fold(
-    "board.line_up",
-    "game",
-    LineUp,
-    {
-        GameCalled: _called,
-        GameBriefed: _briefed,
-        GameStarted: _started,
-        PlayerAdmitted: _admitted,
-        HeadsCounted: _counted,
-    },
-)
 SPOT_CHECK: Fold[SpotCheck] = Fold("board.spot_check", "marker", SpotCheck, {MarkerSpotChecked: _spot_checked})
 ARRIVAL: Fold[Arrival] = Fold(
     "board.arrival",
@@ -221,9 +172,12 @@ NOTES = Notes(
         TURNS,
         CHRONOS,
         RECENT,
+        PUBLISHED,
+        SESSIONS,
         LIGHTNING,
         HEAT,
         INCIDENT,
         OPEN,
+        CALLS,
     ),
 )

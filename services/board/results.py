@@ -23,7 +23,15 @@ from contracts.equipment import (
     MarkerHandedOver,
     MarkerSwapped,
 )
-from contracts.games import AdmissionRefused, GameCalled, GameStarted, PlayerAdmitted, StartRefused
+from contracts.games import (
+    AdmissionRefused,
+    FirstAidAnswered,
+    FirstAidCalled,
+    GameCalled,
+    GameStarted,
+    PlayerAdmitted,
+    StartRefused,
+)
 from contracts.incidents import HelpArrived, HelpCalled, IncidentRecorded, PlayerFit, PlayerUnfit, TreatmentGiven
 from contracts.registration import (
     BriefingHeld,
@@ -107,6 +115,8 @@ _RESULTS: Final[dict[StationName, dict[type[Data], _Words]]] = {
         PlayerUnfit: lambda _: "one not to play",
         PlayerFit: lambda _: "one fit again",
         IncidentRecorded: lambda data: f"recorded: {data.kind.replace('_', ' ')}",
+        FirstAidCalled: lambda data: f"called to {data.field}",
+        FirstAidAnswered: lambda data: "a call answered" if data.came else "called by mistake",
         HelpCalled: lambda data: f"{data.service.replace('_', ' ')} called",
         HelpArrived: lambda data: f"{data.service.replace('_', ' ')} came",
         TreatmentGiven: lambda _: "first aid given",

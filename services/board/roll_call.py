@@ -9,13 +9,13 @@ from datetime import datetime
 from contracts.roll_call import FieldHeads, GroupHeads, Head, RollCall
 from services.board.at_hand import AtHand
 from services.board.heads import missing, unaccounted
-from services.board.notes import LINE_UP
 from services.clearance.field import Field as FieldStory
 from services.clearance.holds import Place
 from services.clearance.presence import PRESENCE, seen_elsewhere
 from services.clearance.runs import Heads, Run
 from services.duty.model import on_duty
 from services.duty.states import FIELD_STAFF
+from services.games.line_up import LINE_UP
 from services.games.states import GAME
 from services.registration.model import is_minor
 from services.registration.states import PLAYER

@@ -6,7 +6,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Reason, Recorded
-from contracts.games import GameAbandoned, GameEnded, GameStarted, PlayerAdmitted, PlayerFound, PlayerOut
+from contracts.games import GameAbandoned, GameEnded, GameStarted, OutVoided, PlayerAdmitted, PlayerFound, PlayerOut
 from contracts.reasons import reason
 from contracts.registration import MinorHandedOver, PlayerLeft, PlayerRegistered
 from contracts.words import Part
@@ -28,6 +28,8 @@ class Exit(Struct, frozen=True):
     place: Place
     field: str | None
     game: str | None
+    out: str = ""
+    """The id of the event that said so, by which it can be withdrawn."""
 
 
 class Presence(Struct, frozen=True):
@@ -103,8 +105,13 @@ def _admitted(presence: Presence, event: Recorded[PlayerAdmitted]) -> Presence:
 
 
 def _out(presence: Presence, event: Recorded[PlayerOut] | Recorded[PlayerFound]) -> Presence:
-    gone = Exit((event.occurred_at, event.position), event.data.field, event.data.game)
+    gone = Exit((event.occurred_at, event.position), event.data.field, event.data.game, str(event.id))
     return replace(presence, exits=(*presence.exits, gone))
+
+
+def _voided(presence: Presence, event: Recorded[OutVoided]) -> Presence:
+    """He never went: he is where he was."""
+    return replace(presence, exits=tuple(one for one in presence.exits if one.out != str(event.data.out)))
 
 
 def _over(presence: Presence, event: Recorded[GameEnded] | Recorded[GameAbandoned]) -> Presence:
@@ -120,6 +127,7 @@ _PRESENCE: dict[type[Data], Evolve[Presence]] = {
     GameStarted: _started,
     PlayerAdmitted: _admitted,
     PlayerOut: _out,
+    OutVoided: _voided,
     PlayerFound: _out,
     GameEnded: _over,
     GameAbandoned: _over,

@@ -7,6 +7,7 @@ from litestar import Request, Response, get
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 
+from contracts.handheld import SHARED
 from services.core.routes import park_of
 
 NO_STORE: Final = {"Cache-Control": "no-store"}
@@ -30,3 +31,10 @@ def file_route(path: str, file: Path, media: str) -> HTTPRouteHandler:
         return Response(content, media_type=media, headers=GUARDED)
 
     return route
+
+
+SHARED_PAGES: Final = tuple(
+    file_route(f"/parks/{{park:str}}/page/{name}", Path(__file__).with_name("page") / name, media)
+    for name, media in SHARED.items()
+)
+"""What the pages of several services share."""

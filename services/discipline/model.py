@@ -16,6 +16,7 @@ from contracts.discipline import (
     CautionResolved,
     CautionVoided,
     ResolveCaution,
+    VoidCause,
     VoidCaution,
 )
 from contracts.envelope import Data, Reason
@@ -25,6 +26,7 @@ from contracts.rules import Violation
 from contracts.words import Role
 from services.core.command import Moment, must_be_new, must_know
 from services.core.fold import Given
+from services.core.withdrawing import Noted, must_be_withdrawable
 from services.discipline.sit_outs import Stops
 from services.discipline.slip import CATALOGUES, FIELD, GAME, SLIP, Slip
 from services.discipline.standing import standing
@@ -32,6 +34,8 @@ from services.discipline.states import RECORD, Entry, Record, Rotation
 
 ANYWHERE: Final[frozenset[Role]] = frozenset({"head_referee", "manager"})
 """They record any violation."""
+MISTAKES: Final[frozenset[VoidCause]] = frozenset({"wrong_player", "recorded_twice", "entered_in_error"})
+"""Slips of the hand, for which whoever recorded a caution may withdraw it himself."""
 NO_STOPS: Final[Stops] = MappingProxyType({})
 
 
@@ -163,8 +167,10 @@ def _must_wear(record: Record, slip: Slip) -> None:
         )
 
 
-def void(command: VoidCaution, given: Given, _: Moment) -> Iterable[Data]:
+def void(command: VoidCaution, given: Given, moment: Moment) -> Iterable[Data]:
+    """Whoever recorded it may say for some minutes that he did so by mistake; whether it was right is for the head referee."""
     slip = given.of(SLIP, command.caution)
+    _must_be_a_mistake_of_his_own(slip, command, moment)
     player = command.player or slip.player
     if player is None:
         must_know(slip.happened, f"caution:{command.caution}")
@@ -177,6 +183,19 @@ def void(command: VoidCaution, given: Given, _: Moment) -> Iterable[Data]:
             where=f"caution:{command.caution}",
         )
     return [CautionVoided(caution=command.caution, player=player, cause=command.cause)]
+
+
+def _must_be_a_mistake_of_his_own(slip: Slip, command: VoidCaution, moment: Moment) -> None:
+    if moment.roles & ANYWHERE:
+        return
+    if command.cause not in MISTAKES:
+        raise RuleForbids(
+            f"Whether a caution was right is for the head referee or a manager. By whoever recorded it, one is withdrawn as {', '.join(sorted(MISTAKES))}.",
+            where="$.cause",
+        )
+    if slip.happened is not None:
+        noted = Noted(slip.device, slip.happened)
+        must_be_withdrawable(noted, f"Caution {command.caution}", moment)
 
 
 def entry_about(given: Given, player: str, caution: str) -> Entry:

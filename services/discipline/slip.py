@@ -26,6 +26,8 @@ class Slip(Struct, frozen=True):
     """None while there is no such caution."""
     voided: bool = False
     armband: int | None = None
+    device: str = ""
+    """That recorded it."""
 
 
 class Catalogues(Struct, frozen=True):
@@ -58,6 +60,7 @@ def _written(slip: Slip, event: Recorded[CautionRecorded]) -> Slip:
         game=data.game,
         happened=event.occurred_at,
         armband=data.armband,
+        device=event.device,
     )
 
 

@@ -17,7 +17,7 @@ from contracts.discipline import (
     SeparateActRuled,
 )
 from contracts.envelope import Data, Recorded
-from contracts.games import GameAbandoned, GameEnded, GameStarted, PlayerAdmitted, PlayerOut
+from contracts.games import GameAbandoned, GameEnded, GameStarted, OutVoided, PlayerAdmitted, PlayerOut
 from contracts.registration import MinorHandedOver, PlayerLeft, PlayerRegistered, PlayerReturned, RotationAssigned
 from contracts.rules import Weight
 from services.core.fold import Evolve, Fold
@@ -50,6 +50,8 @@ class Way(Struct, frozen=True):
     place: Place
     field: str
     game: str | None
+    out: str = ""
+    """Of a way off, the id of the event that said so, by which it can be withdrawn."""
 
 
 class Record(Struct, frozen=True):
@@ -205,7 +207,12 @@ def _game_over(record: Record, event: Recorded[GameEnded] | Recorded[GameAbandon
 
 
 def _out(record: Record, event: Recorded[PlayerOut]) -> Record:
-    return replace(record, ways_out=(*record.ways_out, Way(_place(event), event.data.field, event.data.game)))
+    way = Way(_place(event), event.data.field, event.data.game, str(event.id))
+    return replace(record, ways_out=(*record.ways_out, way))
+
+
+def _out_voided(record: Record, event: Recorded[OutVoided]) -> Record:
+    return replace(record, ways_out=tuple(one for one in record.ways_out if one.out != str(event.data.out)))
 
 
 def _run(rotation: Rotation, game: str) -> Run | None:
@@ -257,6 +264,7 @@ _RECORD: dict[type[Data], Evolve[Record]] = {
     GameEnded: _game_over,
     GameAbandoned: _game_over,
     PlayerOut: _out,
+    OutVoided: _out_voided,
 }
 _ROTATION: dict[type[Data], Evolve[Rotation]] = {
     GameStarted: _run_started,

@@ -3,11 +3,14 @@
 from contracts.games import (
     AbandonGame,
     AdmitPlayer,
+    AnswerFirstAid,
     AskHold,
     BookSession,
     BriefGame,
+    CallFirstAid,
     CallGame,
     CancelSession,
+    CheckPaint,
     ConfigureField,
     ConfirmHold,
     CountHeads,
@@ -19,14 +22,17 @@ from contracts.games import (
     RecordOut,
     StartGame,
     SweepField,
+    VoidOut,
+    VoidPaintCheck,
 )
 from contracts.park import OpenDay, RecordFlash, RecordThunder, RecordWeather
 from services.clearance.field import FIELD, FIELDS
 from services.clearance.presence import PRESENCE
 from services.core.command import Handler
 from services.core.fold import Given, Subject
+from services.core.following import bells
 from services.core.service import Service
-from services.games import admission, heads, holds, model, opening, weather
+from services.games import admission, first_aid, handheld_routes, heads, holds, mistakes, model, opening, weather
 from services.games.rotation import booking, publishing
 from services.games.rotation.published import SESSIONS
 from services.games.states import GAME
@@ -59,6 +65,11 @@ SERVICE = Service(
         Handler(StartGame, admission.start_subjects, admission.start_game),
         Handler(AdmitPlayer, admission.admission_subjects, admission.admit_player),
         Handler(RecordOut, _out_subjects, model.record_out),
+        Handler(VoidOut, lambda c, _: {(mistakes.NOTES, c.player)}, mistakes.void_out),
+        Handler(CheckPaint, mistakes.paint_subjects, mistakes.check_paint),
+        Handler(VoidPaintCheck, lambda c, _: {(mistakes.NOTES, c.player)}, mistakes.void_paint_check),
+        Handler(CallFirstAid, lambda c, _: {(FIELD, c.field), (first_aid.CALLS, "")}, first_aid.call),
+        Handler(AnswerFirstAid, lambda _c, _g: {(first_aid.CALLS, "")}, first_aid.answer),
         Handler(AskHold, _hold_subjects, holds.ask_hold),
         Handler(ConfirmHold, lambda c, _: {(FIELD, c.field)}, holds.confirm_hold),
         Handler(LiftHold, holds.lift_subjects, holds.lift_hold),
@@ -74,5 +85,6 @@ SERVICE = Service(
         Handler(CancelSession, lambda c, _: {(SESSIONS, c.of.isoformat())}, booking.cancel_session),
         Handler(SweepField, lambda c, _: {(GAME, c.game)}, heads.sweep_field),
     ),
-    routes.ROUTES,
+    (*routes.ROUTES, *handheld_routes.ROUTES),
+    (bells,),
 )

@@ -13,6 +13,7 @@ from contracts.games import (
     GameEnded,
     GameStarted,
     HeadsCounted,
+    OutVoided,
     PlayerAdmitted,
     PlayerFound,
     PlayerOut,
@@ -26,6 +27,11 @@ class Over(Struct, frozen=True):
     how: Literal["ended", "abandoned"]
 
 
+class Out(Struct, frozen=True):
+    player: str
+    place: Place
+
+
 class Game(Struct, frozen=True):
     """One game: called, then live, then ended or abandoned. That it is held is known to its field."""
 
@@ -35,10 +41,10 @@ class Game(Struct, frozen=True):
     over: Over | None = None
     entered: dict[str, Place] = {}
     """Everybody who was let in, each with the latest time of it."""
-    off: dict[str, Place] = {}
-    """Who was recorded out or accounted for, each with the latest time of it."""
-    out: frozenset[str] = frozenset()
-    """Who was recorded out, once and for all where the game is one of elimination."""
+    seen: dict[str, Place] = {}
+    """Who was accounted for or found, each with the latest time of it."""
+    outs: dict[str, Out] = {}
+    """Every time that somebody was recorded out and it was not withdrawn, by the id of its event."""
     not_playing: frozenset[str] = frozenset()
     """Referees, photographers and chaperones among those who were let in."""
 
@@ -51,9 +57,23 @@ class Game(Struct, frozen=True):
         return "unknown" if self.called is None else "called"
 
     @property
+    def out(self) -> frozenset[str]:
+        """Who was recorded out, once and for all where the game is one of elimination."""
+        return frozenset(one.player for one in self.outs.values())
+
+    @property
+    def off(self) -> dict[str, Place]:
+        """Who was recorded out or accounted for, each with the latest time of it."""
+        off = dict(self.seen)
+        for one in self.outs.values():
+            off[one.player] = max(one.place, off.get(one.player, one.place))
+        return off
+
+    @property
     def on_field(self) -> tuple[str, ...]:
         """Who was let in and has not come off since, as far as anybody recorded it."""
-        return tuple(player for player, place in self.entered.items() if self.off.get(player, place) <= place)
+        off = self.off
+        return tuple(player for player, place in self.entered.items() if off.get(player, place) <= place)
 
     @property
     def playing(self) -> tuple[str, ...]:
@@ -89,16 +109,21 @@ def _admitted(game: Game, event: Recorded[PlayerAdmitted]) -> Game:
 
 
 def _out(game: Game, event: Recorded[PlayerOut]) -> Game:
-    player = event.data.player
-    return replace(game, off=_later(game.off, (player,), (event.occurred_at, event.position)), out=game.out | {player})
+    out = Out(event.data.player, (event.occurred_at, event.position))
+    return replace(game, outs={**game.outs, str(event.id): out})
+
+
+def _out_voided(game: Game, event: Recorded[OutVoided]) -> Game:
+    """He is in the game as if he had not been out."""
+    return replace(game, outs={name: out for name, out in game.outs.items() if name != str(event.data.out)})
 
 
 def _counted(game: Game, event: Recorded[HeadsCounted]) -> Game:
-    return replace(game, off=_later(game.off, event.data.accounted, (event.occurred_at, event.position)))
+    return replace(game, seen=_later(game.seen, event.data.accounted, (event.occurred_at, event.position)))
 
 
 def _found(game: Game, event: Recorded[PlayerFound]) -> Game:
-    return replace(game, off=_later(game.off, (event.data.player,), (event.occurred_at, event.position)))
+    return replace(game, seen=_later(game.seen, (event.data.player,), (event.occurred_at, event.position)))
 
 
 def _over(game: Game, over: Over) -> Game:
@@ -126,6 +151,7 @@ _GAME: dict[type[Data], Evolve[Game]] = {
     GameStarted: _started,
     PlayerAdmitted: _admitted,
     PlayerOut: _out,
+    OutVoided: _out_voided,
     HeadsCounted: _counted,
     PlayerFound: _found,
     GameEnded: _ended,

@@ -9,8 +9,10 @@ from contracts.velocity import (
     RegisterChrono,
     SpotCheckMarker,
     TestMarker,
+    VoidSpotCheck,
 )
 from services.core.command import Handler
+from services.core.following import bells
 from services.core.service import Service
 from services.velocity import fleet_reads, model, routes, shooting, spot_checks
 from services.velocity.markers import marker_at_bench
@@ -33,7 +35,8 @@ SERVICE = Service(
         Handler(EndString, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, c.chrono)}, shooting.end_string),
         Handler(ChangeSetUp, lambda c, _: {(BENCH, c.marker)}, model.change_set_up),
         Handler(SpotCheckMarker, lambda c, _: {(BENCH, c.marker), (LIMITS, c.field)}, spot_checks.spot_check),
+        Handler(VoidSpotCheck, lambda c, _: {(spot_checks.SPOT_CHECKS, c.marker)}, spot_checks.void_spot_check),
     ),
     (*routes.ROUTES, *fleet_reads.ROUTES, marker_at_bench),
-    (routes.bells,),
+    (bells,),
 )

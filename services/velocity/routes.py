@@ -1,14 +1,10 @@
 """The bench's routes: what it shows, the lines that an instrument sends, and the page."""
 
-import asyncio
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 from typing import Any, Final
 from uuid import uuid5
 
-import msgspec
-from litestar import Litestar, Request, Response, get, post
+from litestar import Request, Response, get, post
 from litestar.params import FromPath
 from msgspec.structs import replace
 
@@ -17,9 +13,7 @@ from contracts.bench import Bench as BenchShown
 from contracts.problems import (
     BodyTooLarge,
     Contended,
-    InvalidParameter,
     MalformedBody,
-    PositionAhead,
     Refused,
     Unavailable,
     UnsupportedMediaType,
@@ -28,19 +22,17 @@ from contracts.velocity import CHRONO as AT_THE_BENCH
 from contracts.velocity import MarkerTested, ReadingTaken, TakeReading
 from contracts.words import ChronoId, FieldId
 from services.core.command import Handler, Moment, must_know
+from services.core.following import newest
 from services.core.pages import NO_STORE, file_route
 from services.core.park import Asked, Park, digest_of
-from services.core.plainly import plainly
+from services.core.reads import fits
 from services.core.routes import asked, park_of
 from services.core.rules import RULES, operating_day
 from services.velocity import bench, shooting
-from services.velocity.bell import Bell
 from services.velocity.lines import Line, lines, split
 from services.velocity.shooting import SHOOTING
 from services.velocity.states import CHRONO
 
-PATIENCE: Final = 10.0
-"""Seconds that whoever asks for something newer is kept waiting before he hears that there is nothing."""
 AGAIN: Final = 25
 """Times that a line is tried while other readings of the same chronograph keep coming between."""
 FOLDER: Final = Path(__file__).with_name("page")
@@ -51,20 +43,10 @@ TAKE: Final = Handler(TakeReading, lambda c, _: {(CHRONO, c.chrono), (SHOOTING, 
 async def bench_of(request: Request[Any, Any, Any], park: FromPath[str], chrono: FromPath[str]) -> Response[BenchShown]:
     """What the bench shows of one chronograph; with `after` once there is something newer, or after some seconds."""
     where = park_of(request, park)
-    chrono = _fits(chrono, ChronoId, "chrono")
+    chrono = fits(chrono, ChronoId, "chrono")
     field = _asked(request, "field", FieldId)
     after = _asked(request, "after", After)
-    shown, tags = await _view(where, chrono, field)
-    if after is not None and _is_at_hand(shown, after):
-        bell: Bell = request.app.state.bells[where.park]
-        position = int(after.partition(":")[2])
-        with bell.listening(tags, position) as rung:
-            reading = await where.log.read(dict.fromkeys(tags, position))
-            if not any(reading.events.values()):
-                with suppress(TimeoutError):
-                    async with asyncio.timeout(PATIENCE):
-                        await rung.wait()
-        shown, _ = await _view(where, chrono, field)
+    shown = await newest(request, where, after, lambda: _view(where, chrono, field))
     return Response(shown, headers=NO_STORE)
 
 
@@ -79,24 +61,13 @@ async def _view(park: Park, chrono: str, field: str | None) -> tuple[BenchShown,
     return bench.view(park.park, epoch, chrono, field, given, moment), tags
 
 
-def _is_at_hand(shown: BenchShown, after: str) -> bool:
-    """Whether an answer of this epoch is at hand, so that only what is newer is wanted; raises PositionAhead for one that cannot be."""
-    epoch, position = (int(part) for part in after.split(":"))
-    if epoch == shown.epoch and position > shown.position:
-        raise PositionAhead(
-            f"after={after}, but the log stands at {shown.epoch}:{shown.position}. Send the epoch and position of an answer, or leave it out.",
-            where="after",
-        )
-    return epoch == shown.epoch
-
-
 @post("/parks/{park:str}/velocity/lines/{chrono:str}", opt={"roles": AT_THE_BENCH}, status_code=200)
 async def take_lines(
     request: Request[Any, Any, Any], park: FromPath[str], chrono: FromPath[str]
 ) -> Response[LineAnswers]:
     """Record what an instrument sends: each line by itself, in order, under an id of its own that follows from the Idempotency-Key."""
     where = park_of(request, park)
-    chrono = _fits(chrono, ChronoId, "chrono")
+    chrono = fits(chrono, ChronoId, "chrono")
     text = await _text(request)
     plain = asked(request, where, b"")
     given, _ = await where.load(lambda _: {(CHRONO, chrono)})
@@ -157,23 +128,7 @@ async def _taken(park: Park, line: Line, reading: TakeReading, own: Asked) -> Li
 
 def _asked(request: Request[Any, Any, Any], name: str, kind: Any) -> str | None:
     value = request.query_params.get(name)
-    return None if value is None else _fits(value, kind, name)
-
-
-def _fits(value: str, kind: Any, name: str) -> str:
-    try:
-        return str(msgspec.convert(value, kind))
-    except msgspec.ValidationError as error:
-        raise InvalidParameter(f"{name} does not fit: {plainly(error, kind)[0]}.", where=name) from None
-
-
-@asynccontextmanager
-async def bells(app: Litestar) -> AsyncIterator[None]:
-    """A bell for every park, rung by its projector."""
-    app.state.bells = {name: Bell() for name in app.state.parks}
-    for name, bell in app.state.bells.items():
-        app.state.projectors[name].hear(bell.hear)
-    yield
+    return None if value is None else fits(value, kind, name)
 
 
 ROUTES: Final = (

@@ -3,14 +3,26 @@
 from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
-from contracts.envelope import Data
+from msgspec import Struct
+from msgspec.structs import replace
+
+from contracts.envelope import Data, Recorded
+from contracts.problems import NotInThatState
 from contracts.rules import VelocityRules
-from contracts.velocity import MarkerSpotChecked, SpotCheckMarker
+from contracts.velocity import MarkerSpotChecked, SpotCheckMarker, SpotCheckVoided, VoidSpotCheck
 from services.core.command import Moment, must_know
-from services.core.fold import Given
+from services.core.fold import Evolve, Fold, Given
+from services.core.withdrawing import Noted, must_be_withdrawable
 from services.velocity.judging import reaches
 from services.velocity.limits import ball_mass, stop_limit, strictest
 from services.velocity.states import BENCH, LIMITS, Bench, Limits
+
+
+class SpotChecks(Struct, frozen=True):
+    """The spot checks of a marker, by name."""
+
+    marker: str
+    noted: dict[str, Noted] = {}
 
 
 class SpotFound(NamedTuple):
@@ -49,3 +61,28 @@ def spot_check(command: SpotCheckMarker, given: Given, moment: Moment) -> Iterab
             finding=found.finding,
         )
     ]
+
+
+def void_spot_check(command: VoidSpotCheck, given: Given, moment: Moment) -> Iterable[Data]:
+    """It says that the reading was noted wrongly, and clears no marker: one that was too fast is tested again, whoever says what."""
+    noted = given.of(SPOT_CHECKS, command.marker).noted.get(command.check)
+    must_know(noted, f"spot check:{command.check}")
+    if noted is None or noted.voided:
+        raise NotInThatState(f"Spot check {command.check} has been withdrawn already. Nothing is to be done.")
+    must_be_withdrawable(noted, f"Spot check {command.check}", moment)
+    return [SpotCheckVoided(check=command.check, marker=command.marker, field=noted.field)]
+
+
+def _noted(checks: SpotChecks, event: Recorded[MarkerSpotChecked]) -> SpotChecks:
+    data = event.data
+    noted = Noted(event.device, event.occurred_at, data.field, data.game)
+    return replace(checks, noted={data.check: noted} | checks.noted)
+
+
+def _voided(checks: SpotChecks, event: Recorded[SpotCheckVoided]) -> SpotChecks:
+    noted = checks.noted.get(event.data.check)
+    return replace(checks, noted=checks.noted | {event.data.check: replace(noted, voided=True)}) if noted else checks
+
+
+_SPOT_CHECKS: dict[type[Data], Evolve[SpotChecks]] = {MarkerSpotChecked: _noted, SpotCheckVoided: _voided}
+SPOT_CHECKS: Fold[SpotChecks] = Fold("velocity.spot_checks", "marker", SpotChecks, _SPOT_CHECKS)

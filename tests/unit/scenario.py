@@ -31,6 +31,8 @@ class Scenario:
         self.events: list[Recorded[Any]] = []
         self._by_tag: dict[str, list[Recorded[Any]]] = {}
         self.now = NINE
+        self.device = "test"
+        """Which device sends what comes next."""
 
     def at(self, minutes: float) -> "Scenario":
         self.now = NINE + timedelta(minutes=minutes)
@@ -48,7 +50,7 @@ class Scenario:
                 occurred_at=happened,
                 claimed_at=occurred_at,
                 clock="server",
-                device="test",
+                device=self.device,
                 device_seq=None,
                 actor=None,
                 tags=tags_of(one),
@@ -77,7 +79,7 @@ class Scenario:
             day=operating_day(rules, happened),
             rules=rules,
             position=len(self.events),
-            device="test",
+            device=self.device,
             roles=frozenset(roles),
         )
 

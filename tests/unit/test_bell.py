@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from services.velocity.bell import Bell
+from services.core.bell import Bell
 
 
 def change(position, *tags):

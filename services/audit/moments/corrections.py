@@ -24,7 +24,7 @@ from contracts.discipline import (
 )
 from contracts.envelope import Data, Recorded
 from contracts.equipment import BottleRequalified, GearReleased
-from contracts.games import HoldLifted
+from contracts.games import HoldLifted, OutVoided, PaintCheckVoided
 from contracts.incidents import EntryWithdrawn, PlayerFit
 from contracts.park import RulesAdopted
 from contracts.registration import (
@@ -36,7 +36,7 @@ from contracts.registration import (
     PaymentVoided,
     WithdrawalVoided,
 )
-from contracts.velocity import ChronoAdjusted, ChronoChecked
+from contracts.velocity import ChronoAdjusted, ChronoChecked, SpotCheckVoided
 from services.velocity.states import decides
 
 
@@ -68,6 +68,10 @@ def _the_withdrawal(correction: WithdrawalVoided, earlier: Recorded[Any]) -> boo
 
 def _the_entry(correction: EntryWithdrawn, earlier: Recorded[Any]) -> bool:
     return bool(earlier.id == correction.entry)
+
+
+def _the_out(correction: OutVoided, earlier: Recorded[Any]) -> bool:
+    return bool(earlier.id == correction.out)
 
 
 def _the_good_check(correction: ChronoChecked, earlier: Recorded[Any]) -> bool:
@@ -112,6 +116,9 @@ CORRECTIONS: Final[dict[type[Data], Callable[[Any], Correction]]] = {
     ),
     WithdrawalVoided: lambda _: Correction("That guardian had not taken consent back.", _the_withdrawal),
     EntryWithdrawn: lambda _: Correction("It had never been so; only nobody had said it yet.", _the_entry),
+    OutVoided: lambda _: Correction("He had not been out: he was on the field all along.", _the_out),
+    PaintCheckVoided: lambda _: Correction("Nothing rested on it."),
+    SpotCheckVoided: lambda _: Correction("A marker that was too fast is tested again all the same."),
     ChronoChecked: _checked,
     ChronoAdjusted: lambda _: Correction(
         "What it had read since its last check can no longer be confirmed.", _the_last_check, by_happening=True
@@ -131,6 +138,7 @@ CORRECTIONS: Final[dict[type[Data], Callable[[Any], Correction]]] = {
 REACHING: Final = tuple(
     TYPES[data]
     for data in (
+        OutVoided,
         CautionVoided,
         CautionResolved,
         AppealDecided,

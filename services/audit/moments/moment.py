@@ -38,6 +38,7 @@ _NOUNS: Final = {
     "marker_tested": "test of a marker",
     "marker_spot_checked": "spot check of a marker",
     "player_out": "word that he was off the field",
+    "out_voided": "withdrawal of the word that he was off the field",
     "player_unfit": "word that he was unfit",
     "player_left": "word that he had left",
     "player_returned": "word that he was back",

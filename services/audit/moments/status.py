@@ -17,7 +17,7 @@ from services.audit.moments.past import Past
 from services.audit.words.scene import Scene
 from services.board.at_hand import AtHand
 from services.board.model import status
-from services.board.notes import ARRIVAL, LINE_UP, NOTES, SPOT_CHECK, Arrival
+from services.board.notes import ARRIVAL, NOTES, SPOT_CHECK, Arrival
 from services.board.verdicts import asked_fields, called_to, judge
 from services.clearance import model as clearance
 from services.clearance import play
@@ -28,6 +28,7 @@ from services.core.log import Log
 from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.equipment.kit import KIT
+from services.games.line_up import LINE_UP
 from services.games.states import BESIDE, GAME
 from services.park.states import HEAT, LIGHTNING
 from services.velocity.measured import CHRONOS, RECENT

@@ -41,6 +41,8 @@ from contracts.games import (
     HoldAsked,
     HoldConfirmed,
     HoldLifted,
+    OutVoided,
+    PaintCheckVoided,
     PlayerAdmitted,
     PlayerFound,
     PlayerOut,
@@ -73,7 +75,7 @@ from contracts.registration import (
     WaiverSigned,
 )
 from contracts.rules import Rules
-from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged
+from contracts.velocity import ChronoChecked, MarkerSpotChecked, MarkerTested, SetUpChanged, SpotCheckVoided
 from services.audit.stories.background import Background
 from services.audit.words.judging import judged, left_out, strictest
 from services.audit.words.scene import count
@@ -227,6 +229,14 @@ def _out(event: Recorded[Any], _: Background) -> str:
     return _UNFIT if event.data.cause == "injured" else ""
 
 
+def _mistaken(_: Recorded[Any], background: Background) -> str:
+    minutes = background.rules.games.undo_minutes
+    return (
+        f"Under rules {background.rules.version}, what was recorded by mistake is withdrawn by the device that did so within {minutes:g} minutes, "
+        "or by the head referee or a manager. It stays on the record."
+    )
+
+
 def _released(event: Recorded[Any], _: Background) -> str:
     return "A marker that comes back into use must be measured anew." if event.data.marker else ""
 
@@ -283,6 +293,9 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     PlayerAdmitted: _admission,
     AdmissionRefused: _admission,
     PlayerOut: _out,
+    OutVoided: _mistaken,
+    PaintCheckVoided: _mistaken,
+    SpotCheckVoided: _mistaken,
     GameEnded: _ended,
     GameAbandoned: _always(
         "A game that was given up serves no sit-out; of a continuous one the minutes that were played do."

@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved, CautionVoided
 from contracts.envelope import Data, Recorded
-from contracts.games import GameCalled
+from contracts.games import GameCalled, OutVoided, PaintChecked, PaintCheckVoided, PlayerOut
 from contracts.incidents import EntryWithdrawn
 from contracts.registration import (
     BanLifted,
@@ -18,6 +18,7 @@ from contracts.registration import (
     PlayerRegistered,
     WithdrawalVoided,
 )
+from contracts.velocity import MarkerSpotChecked, SpotCheckVoided
 from services.incidents.telling import KINDS as ENTRIES
 
 Key = tuple[Hashable, ...]
@@ -34,6 +35,9 @@ _CLAIMS: Final[_Keys] = {
     PlayerRegistered: lambda e: (f"player:{e.data.player}", "pass", e.data.day_pass),
     PassReissued: lambda e: (f"player:{e.data.player}", "pass", e.data.day_pass),
     GameCalled: lambda e: (f"game:{e.data.game}", "list"),
+    PlayerOut: lambda e: (f"player:{e.data.player}", "out", str(e.id)),
+    PaintChecked: lambda e: (f"player:{e.data.player}", "paint", e.data.check),
+    MarkerSpotChecked: lambda e: (f"marker:{e.data.marker}", "spot", e.data.check),
     **dict.fromkeys(ENTRIES, lambda e: (f"incident:{e.data.incident}", str(e.id))),
 }
 """What each of these says may be withdrawn or corrected."""
@@ -46,6 +50,9 @@ _WITHDRAWS: Final[_Keys] = {
     WithdrawalVoided: lambda e: (f"person:{e.data.person}", "withdrawal", e.data.guardian),
     BanLifted: lambda e: (f"person:{e.data.person}", "ban"),
     PassReissued: lambda e: (f"player:{e.data.player}", "pass", e.data.replaces),
+    OutVoided: lambda e: (f"player:{e.data.player}", "out", str(e.data.out)),
+    PaintCheckVoided: lambda e: (f"player:{e.data.player}", "paint", e.data.check),
+    SpotCheckVoided: lambda e: (f"marker:{e.data.marker}", "spot", e.data.check),
     GameCalled: lambda e: (f"game:{e.data.game}", "list"),
     EntryWithdrawn: lambda e: (f"incident:{e.data.incident}", str(e.data.entry)),
 }

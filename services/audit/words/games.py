@@ -7,6 +7,8 @@ from contracts.games import (
     FieldConfigured,
     FieldInspected,
     FieldSwept,
+    FirstAidAnswered,
+    FirstAidCalled,
     GameAbandoned,
     GameBriefed,
     GameCalled,
@@ -17,6 +19,9 @@ from contracts.games import (
     HoldConfirmed,
     HoldLifted,
     Offender,
+    OutVoided,
+    PaintChecked,
+    PaintCheckVoided,
     PlayerAdmitted,
     PlayerFound,
     PlayerOut,
@@ -36,6 +41,8 @@ from services.audit.words.scene import (
     together,
 )
 
+_FOUND = {"hit": "had a hit", "clean": "was clean"}
+_AT = {"on_field": "on field", "gate": "to the gate of field"}
 _OUT = {
     "eliminated": "was eliminated and came off",
     "walked_off": "walked off",
@@ -122,6 +129,15 @@ def _out(data: PlayerOut, _: Scene) -> str:
     return f"Player {data.player} {_OUT[data.cause]} field {data.field}{in_game(data.game)}."
 
 
+def _painted(data: PaintChecked, _: Scene) -> str:
+    return f"Player {data.player} was looked over for paint on field {data.field}{in_game(data.game)} and {_FOUND[data.finding]} (check {data.check})."
+
+
+def _answered(data: FirstAidAnswered, _: Scene) -> str:
+    how = "a first aider came" if data.came else "it was called by mistake"
+    return f"The call for first aid to field {data.field} was answered: {how} (call {data.call})."
+
+
 def _asked(data: HoldAsked, _: Scene) -> str:
     where = "everywhere" if data.whole_park else f"on field {together(data.fields)}"
     return f"Play was to stop {where} at once (hold {data.hold}): {spoken(data.cause)}."
@@ -171,6 +187,15 @@ WORDS: Words = {
         f"Player {d.player} was not let onto field {d.field}{in_game(d.game)}", d.reasons
     ),
     PlayerOut: _out,
+    OutVoided: lambda d, _: (
+        f"That player {d.player} was out on field {d.field}{in_game(d.game)} was withdrawn: it was recorded by mistake."
+    ),
+    PaintChecked: _painted,
+    PaintCheckVoided: lambda d, _: (
+        f"The paint check {d.check} of player {d.player} on field {d.field} was withdrawn: it was recorded by mistake."
+    ),
+    FirstAidCalled: lambda d, _: f"First aid was called {_AT[d.place]} {d.field} (call {d.call}).",
+    FirstAidAnswered: _answered,
     HoldAsked: _asked,
     HoldConfirmed: lambda d, _: f"Field {d.field} was confirmed stopped with barrel covers on (hold {d.hold}).",
     HoldLifted: lambda d, _: f"Hold {d.hold} on field {d.field} was lifted by a person, after a sweep.",

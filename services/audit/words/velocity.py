@@ -9,6 +9,7 @@ from contracts.velocity import (
     Misread,
     ReadingTaken,
     SetUpChanged,
+    SpotCheckVoided,
     StringAbandoned,
     StringOpened,
 )
@@ -91,4 +92,7 @@ WORDS: Words = {
     MarkerTested: _tested,
     SetUpChanged: _changed,
     MarkerSpotChecked: _spot_checked,
+    SpotCheckVoided: lambda d, _: (
+        f"The spot check {d.check} of marker {d.marker} on field {d.field} was withdrawn: it was noted wrongly."
+    ),
 }

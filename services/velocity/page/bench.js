@@ -1,10 +1,10 @@
 /** The bench page: for the person at the chronograph, in the sun, with gloves, before a queue. */
 
 import { el } from "../../board/dom.js";
-import { Follower } from "./follow.js";
+import { Follower } from "../../page/follow.js";
+import { AGAIN_MS, forget, get, keep, key, now, Outbox, park, Refusal } from "../../page/park.js";
 import { Hands } from "./hands.js";
 import { show as showInstrument } from "./instrument.js";
-import { AGAIN_MS, forget, get, keep, key, now, Outbox, park, Refusal } from "./park.js";
 import { shown, typed } from "./speeds.js";
 import { show as showString, WORDS } from "./verdict.js";
 
@@ -12,7 +12,7 @@ const of = (id) => document.getElementById(id);
 const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const FIELD = "fieldledger bench field";
 const chrono = new URLSearchParams(location.search).get("chrono") ?? "";
-const outbox = new Outbox();
+const outbox = new Outbox("bench");
 const follower = new Follower(outbox);
 const hands = new Hands(of, outbox, follower, chrono, problem);
 
@@ -66,8 +66,12 @@ function open(fields) {
   of("field").value = sessionStorage.getItem(FIELD) in fields ? sessionStorage.getItem(FIELD) : "";
   of("title").textContent = `${chrono} · ${park}`;
   document.title = `${chrono} · Bench`;
-  follower.follow(chrono, of("field").value);
+  follow();
   outbox.go();
+}
+
+function follow() {
+  follower.follow(`/velocity/bench/${encodeURIComponent(chrono)}`, { field: of("field").value });
 }
 
 function choose(chronos) {
@@ -121,7 +125,7 @@ of("sign-in").addEventListener("submit", (event) => {
 of("forget").addEventListener("click", () => signOut());
 of("field").addEventListener("change", () => {
   sessionStorage.setItem(FIELD, of("field").value);
-  follower.follow(chrono, of("field").value);
+  follow();
   of("said").focus();
 });
 of("say").addEventListener("submit", (event) => {

@@ -1,6 +1,6 @@
 /** What is done to a marker at the bench, as commands of the park. */
 
-import { newTest } from "./park.js";
+import { uuid7 } from "../../page/park.js";
 
 export class Marker {
   sealed = false;
@@ -30,7 +30,7 @@ export class Marker {
   /** Begin a string. */
   open(marker, sealed = this.sealed) {
     this.#refused = "";
-    this.#outbox.put("velocity/open-string", { test: newTest(), marker, chrono: this.#chrono, sealed });
+    this.#outbox.put("velocity/open-string", { test: `string-${uuid7()}`, marker, chrono: this.#chrono, sealed });
   }
 
   /** A reading that was typed off the chronograph. */

@@ -1,4 +1,4 @@
-/** Following a chronograph: asks for what is newer, waits, and asks again; knows when nothing is heard. */
+/** Following what a path shows: asks for what is newer, waits, and asks again; knows when nothing is heard. */
 
 import { AGAIN_MS, get, heard, now, Refusal } from "./park.js";
 
@@ -9,8 +9,8 @@ export class Follower extends EventTarget {
   view = null;
   live = false;
   since = now();
-  #chrono = "";
-  #field = "";
+  #path = "";
+  #asked = {};
   #abort = null;
   #outbox;
 
@@ -19,10 +19,10 @@ export class Follower extends EventTarget {
     this.#outbox = outbox;
   }
 
-  /** Follow this chronograph, judged for this field (all where it is empty), from now on. */
-  follow(chrono, field) {
-    this.#chrono = chrono;
-    this.#field = field;
+  /** Follow this path, asked so, from now on. */
+  follow(path, asked = {}) {
+    this.#path = path;
+    this.#asked = asked;
     this.#abort?.abort();
     this.#abort = new AbortController();
     this.#run(this.#abort.signal);
@@ -39,14 +39,14 @@ export class Follower extends EventTarget {
 
   /** The park answers again: what it shows is asked for at once. */
   found() {
-    if (this.view && !this.live) this.follow(this.#chrono, this.#field);
+    if (this.view && !this.live) this.follow(this.#path, this.#asked);
   }
 
   async #run(signal) {
     let after = "";
     while (!signal.aborted) {
       try {
-        const view = await get(`/velocity/bench/${encodeURIComponent(this.#chrono)}`, { field: this.#field, after }, signal);
+        const view = await get(this.#path, { ...this.#asked, after }, signal);
         if (signal.aborted) return;
         heard(view.as_of);
         this.#outbox.saw(view);

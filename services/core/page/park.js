@@ -1,0 +1,220 @@
+/** The park from a page that staff touch: what it is asked, what is sent to it in order until it is answered, and its clock. */
+
+const KEPT = "fieldledger key";
+export const AGAIN_MS = 2000;
+const ANSWERS_WITHIN_MS = 20_000;
+const RECORDED_WITHIN_MS = 10_000;
+const here = /^.*?\/parks\/[^/]+/.exec(location.pathname)[0];
+
+export const park = decodeURIComponent(here.split("/").pop());
+export const base = here;
+
+/** Where the key and what is not sent yet are kept: in this tab, or on the device whatever becomes of the tab. */
+let store = sessionStorage;
+export const keepOnDevice = () => (store = localStorage);
+export const key = () => store.getItem(KEPT);
+export const keep = (value) => store.setItem(KEPT, value.trim());
+export const forget = () => store.removeItem(KEPT);
+export const device = () => (key() ?? "").split(".")[0];
+
+/** What this device keeps under a name of its own, as JSON. */
+const at = (name) => `fieldledger ${name} ${park} ${device()}`;
+export const kept = (name, otherwise) => JSON.parse(store.getItem(at(name))) ?? otherwise;
+export const save = (name, value) => store.setItem(at(name), JSON.stringify(value));
+
+/** The park refused, or could not be reached (status 0); the message is what a person is to read. */
+export class Refusal extends Error {
+  constructor(status, sentence, type = "", problem = {}) {
+    super(sentence);
+    this.status = status;
+    this.type = type;
+    this.problem = problem;
+    this.asked = null;
+  }
+
+  /** The same may be sent again: nobody knows yet, or others came between. */
+  get passing() {
+    return this.status === 0 || this.status >= 500 || this.type.endsWith("/contended");
+  }
+}
+
+async function send(path, options, signal, within = ANSWERS_WITHIN_MS) {
+  let response;
+  try {
+    const limit = AbortSignal.timeout(within);
+    response = await fetch(here + path, {
+      ...options,
+      signal: signal ? AbortSignal.any([signal, limit]) : limit,
+      headers: { Authorization: `Bearer ${key()}`, ...options.headers },
+    });
+    if (response.ok) return await response.json();
+  } catch (error) {
+    if (signal?.aborted) throw error;
+    throw new Refusal(0, "The park's server cannot be reached.");
+  }
+  const problem = await response.json().catch(() => ({}));
+  throw new Refusal(response.status, problem.detail ?? `The server answered ${response.status}.`, problem.type, problem);
+}
+
+/** What a path answers. */
+export function get(path, asked = {}, signal = undefined) {
+  const given = Object.entries(asked).filter(([, value]) => value !== undefined && value !== null && value !== "");
+  const query = new URLSearchParams(given).toString();
+  return send(query ? `${path}?${query}` : path, {}, signal);
+}
+
+/** The park's own clock, as it was last heard; never ahead of it. The answer that was under way for the shortest time says best. */
+const BEST_FOR_MS = 30_000;
+let offset = null;
+let heardAt = -Infinity;
+export function heard(asOf) {
+  const told = Date.parse(asOf) - Date.now();
+  if (offset !== null && told < offset && performance.now() - heardAt < BEST_FOR_MS) return;
+  offset = told;
+  heardAt = performance.now();
+  save("offset", offset);
+}
+const ahead = () => offset ?? (offset = kept("offset", null));
+export const now = () => new Date(Date.now() + (ahead() ?? 0));
+
+/** A moment for the record: each later than the one before, however long the park's last answer was under way. */
+let stamped = 0;
+const LATE_MS = 5000;
+function stamp() {
+  const moment = now().getTime();
+  stamped = stamped > moment + LATE_MS ? moment : Math.max(stamped + 1, moment);
+  return new Date(stamped).toISOString();
+}
+
+export function uuid7() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16));
+  const millis = BigInt(Date.now());
+  for (let index = 0; index < 6; index += 1) bytes[index] = Number((millis >> BigInt(8 * (5 - index))) & 255n);
+  bytes[6] = 0x70 | (bytes[6] & 15);
+  bytes[8] = 0x80 | (bytes[8] & 63);
+  const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+  return hex.replace(/(.{8})(.{4})(.{4})(.{4})(.{12})/, "$1-$2-$3-$4-$5");
+}
+
+/**
+ * What this page records: one after another, each under one key until the park has answered it. What is not sent yet outlasts a reload.
+ * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, "cut" where the network is away, "answered" with each receipt.
+ * `counted`: each bears the device's own dense number. `ends`: the statuses at which the line stands still, for the key opens nothing.
+ */
+export class Outbox extends EventTarget {
+  #name;
+  #counted;
+  #ends;
+  #whose = null;
+  #waiting = [];
+  #sending = false;
+  #recorded = [];
+  #seen = { epoch: 0, position: 0 };
+  #wake = null;
+
+  constructor(name, { counted = false, ends = [401, 403] } = {}) {
+    super();
+    this.#name = name;
+    this.#counted = counted;
+    this.#ends = ends;
+    addEventListener("online", () => this.#wake?.());
+    addEventListener("storage", () => {
+      this.#whose = null;
+      this.dispatchEvent(new Event("moved"));
+    });
+  }
+
+  /** What waits of the device whose key is here. */
+  get waiting() {
+    if (this.#whose !== device()) {
+      this.#whose = device();
+      this.#waiting = kept(`${this.#name} unsent`, []);
+    }
+    return this.#waiting;
+  }
+
+  /** What no answer of the park shows yet, in order: recorded since, each with its receipt, and what still waits. */
+  get unseen() {
+    return [...this.#recorded, ...this.waiting];
+  }
+
+  /** An answer of the park is here: what it rests on is seen. */
+  saw({ epoch, position }) {
+    this.#seen = { epoch, position };
+    this.#recorded = this.#recorded.filter(({ receipt }) => receipt.epoch === epoch && receipt.position > position);
+  }
+
+  /** Record a command, with the moment at which it happened; returns its key. `quiet`: that it is needless by now is not worth telling. */
+  put(command, body, { quiet = false } = {}) {
+    const raw = ahead() === null;
+    const entry = { command, body: { ...body, occurred_at: stamp() }, key: uuid7(), quiet, raw, number: this.#number() };
+    this.#keep([...this.waiting, entry]);
+    this.go();
+    return entry.key;
+  }
+
+  drop() {
+    this.#keep([]);
+  }
+
+  /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. */
+  ask(command, body) {
+    return this.#post({ command, body, key: uuid7(), number: this.#number() });
+  }
+
+  async go() {
+    if (this.#sending) return;
+    this.#sending = true;
+    while (this.waiting.length > 0 && key()) {
+      const next = this.waiting[0];
+      try {
+        this.#recorded.push({ ...next, receipt: await this.#post(next) });
+        this.saw(this.#seen);
+        this.dispatchEvent(new Event("answered"));
+      } catch (error) {
+        if (!(error instanceof Refusal)) throw error;
+        error.asked = next;
+        if (this.#ends.includes(error.status)) {
+          this.dispatchEvent(new CustomEvent("refused", { detail: error }));
+          break;
+        }
+        if (error.passing) {
+          this.dispatchEvent(new Event("cut"));
+          await this.#pause();
+          continue;
+        }
+        if (!(next.quiet && error.type.endsWith("/not-in-that-state"))) this.dispatchEvent(new CustomEvent("refused", { detail: error }));
+      }
+      this.#keep(this.waiting.filter((one) => one.key !== next.key));
+    }
+    this.#sending = false;
+  }
+
+  /** Before the next try: some seconds, or until the device says that it is online. */
+  #pause() {
+    return new Promise((resolve) => {
+      this.#wake = resolve;
+      setTimeout(resolve, AGAIN_MS);
+    });
+  }
+
+  #post({ command, body, key: name, raw, number }) {
+    const headers = { "Content-Type": "application/json", "Idempotency-Key": `"${name}"` };
+    if (number) headers["Device-Seq"] = String(number);
+    if (raw) headers["Device-Time"] = new Date().toISOString();
+    return send(`/${command}`, { method: "POST", body: JSON.stringify(body), headers }, undefined, RECORDED_WITHIN_MS);
+  }
+
+  #number() {
+    if (!this.#counted) return undefined;
+    const next = kept(`${this.#name} count`, 0) + 1;
+    save(`${this.#name} count`, next);
+    return next;
+  }
+
+  #keep(waiting) {
+    this.#waiting = waiting;
+    save(`${this.#name} unsent`, waiting);
+    this.dispatchEvent(new Event("moved"));
+  }
+}
