@@ -115,8 +115,18 @@ class Next(_Shown, frozen=True, kw_only=True):
     waits_for: dict[str, Wait]
 
 
+class Coming(_Shown, frozen=True, kw_only=True):
+    """A game of the published plan that nobody has called yet: about when, which groups, and how many who came alone."""
+
+    at: datetime
+    groups: tuple[str, ...]
+    players: int
+    alone: int = 0
+    private: bool = False
+
+
 class Field(_Shown, frozen=True, kw_only=True):
-    """One field. `why` says what keeps it closed."""
+    """One field. `why` says what keeps it closed; `then`: its next games by the published plan, after the one that is called."""
 
     title: str
     limit: str
@@ -133,6 +143,7 @@ class Field(_Shown, frozen=True, kw_only=True):
     clock: Clock | None = None
     count: Count | None = None
     next: Next | None = None
+    then: tuple[Coming, ...] = ()
 
 
 class Result(_Shown, frozen=True, kw_only=True):

@@ -187,6 +187,8 @@ class RotationRules(_Rules, frozen=True, kw_only=True):
     """With fewer no game is planned, but in a private session."""
     patience_minutes: Annotated[float, Meta(ge=0, le=30)] = 5.0
     """For so long a game of the plan waits for a group of its own that is known to be ready by then."""
+    straggler_minutes: Annotated[float, Meta(ge=0, le=120)] = 15.0
+    """For so long a group that is ready waits for those of its own who still lack something; then it is called without them."""
     steady_minutes: Annotated[float, Meta(ge=0, le=120)] = 20.0
     """A group keeps its game in the plan unless another has waited longer by more than this."""
 

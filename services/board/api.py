@@ -15,7 +15,7 @@ from contracts.clearance import GATE
 from contracts.problems import NotCaughtUp
 from contracts.roll_call import RollCall
 from contracts.waits import Waits
-from services.board import evening
+from services.board import evening, rotation_routes
 from services.board.live import Board
 from services.board.notes import NOTES
 from services.clearance.api import PROJECTION as CLEARANCE
@@ -108,5 +108,8 @@ FILES: Final = (
     *(file_route(f"/parks/{{park:str}}/board/{name}", FOLDER / name, media) for name, media in PAGE.items()),
 )
 SERVICE = Service(
-    "board", (), (board_json, board_stream, roll_call, park_waits, *evening.ROUTES, home, *FILES), (boards,)
+    "board",
+    (),
+    (board_json, board_stream, roll_call, park_waits, *evening.ROUTES, *rotation_routes.ROUTES, home, *FILES),
+    (boards,),
 )

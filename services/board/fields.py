@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping
 
-from contracts.board import Clock, Field, FieldState, Next, StandingHold, Team, Wait
+from contracts.board import Clock, Coming, Field, FieldState, Next, StandingHold, Team, Wait
 from contracts.envelope import Reason
 from contracts.reasons import REASONS
 from services.board.at_hand import AtHand
@@ -17,7 +17,7 @@ from services.games.line_up import LINE_UP
 from services.games.states import BESIDE, GAME, Game
 
 
-def shown(at_hand: AtHand, story: FieldStory, inside: int) -> Field:
+def shown(at_hand: AtHand, story: FieldStory, inside: int, coming: tuple[Coming, ...] = ()) -> Field:
     """One field, with so many people on it. A hold comes before everything else, and a closed field may still have a game called for it."""
     configured = story.configured
     why = _closed(at_hand, story)
@@ -44,6 +44,7 @@ def shown(at_hand: AtHand, story: FieldStory, inside: int) -> Field:
         clock=_clock(at_hand, story, game),
         count=count(at_hand, story),
         next=_next(at_hand, story),
+        then=coming,
     )
 
 

@@ -108,7 +108,7 @@ function show() {
   byId("day").textContent = status.opened ? day : `${day}: not opened`;
   byId("fields").dataset.columns = COLUMNS[Math.min(fields.length, COLUMNS.length - 1)];
   byId("fields").dataset.rows = Math.ceil(fields.length / byId("fields").dataset.columns);
-  keep("fields", "field-card", fields, (card, name, field) => card.show(name, field));
+  keep("fields", "field-card", fields, (card, name, field) => card.show(name, field, clockTime));
   keep("stations", "station-tile", Object.entries(status.stations), (tile, name, station) => tile.show(name, station, clockTime));
   showHolds(fields, status.weather);
   showAlerts(status.alerts);

@@ -4,6 +4,7 @@ import { armband, el, minutes, shape, swatch, words } from "./dom.js";
 
 const WAITS_SHOWN = 4;
 const ARMBANDS_SHOWN = 6;
+const GROUPS_SHOWN = 4;
 
 /** A game's clock: it runs by itself from facts, and `tick` shows it at a moment. */
 export class GameClock extends HTMLElement {
@@ -39,11 +40,12 @@ export class FieldCard extends HTMLElement {
     this.#watched.disconnect();
   }
 
-  show(name, field) {
+  show(name, field, clockTime) {
     const told = JSON.stringify(field);
     if (told === this.told) return;
     this.told = told;
     this.field = field;
+    this.clockTime = clockTime;
     this.dataset.field = name;
     this.#render();
   }
@@ -57,7 +59,7 @@ export class FieldCard extends HTMLElement {
     this.replaceChildren(
       el("h2", {}, el("span", { class: "title" }, field.title), el("small", {}, field.limit && `limit ${field.limit}`)),
       el("p", { class: "state" }, shape(field.state), el("b", {}, field.state)),
-      el("div", { class: "body" }, ...body(field)),
+      el("div", { class: "body" }, ...body(field, this.clockTime)),
     );
     this.tick(this.now);
     this.#fit();
@@ -77,7 +79,7 @@ export class FieldCard extends HTMLElement {
   }
 }
 
-function* body(field) {
+function* body(field, clockTime) {
   for (const reason of field.why) yield el("p", { class: "why" }, reason);
   for (const hold of field.holds) yield holdLine(hold, field.inside);
   if (field.count) yield countLine(field.count);
@@ -85,6 +87,21 @@ function* body(field) {
   else if (field.non_players) yield el("p", { class: "why" }, `${field.non_players} inside who do not play`);
   if (field.next) yield upcoming(field.next, !field.clock && !field.holds.length);
   else if (!field.clock && !field.count && !field.why.length) yield el("p", { class: "why" }, "No game called");
+  if (field.then) yield el("ul", { class: "then", "aria-label": "Planned after that" }, ...field.then.map((game) => laterLine(game, clockTime)));
+}
+
+/** A game of the published plan: about when, and for which groups. */
+function laterLine(game, clockTime) {
+  const who = [...game.groups];
+  if (game.alone) who.push(`${game.alone} on ${game.alone === 1 ? "his" : "their"} own`);
+  return el(
+    "li",
+    {},
+    el("b", {}, `about ${clockTime(game.at)}`),
+    ` ${who.slice(0, GROUPS_SHOWN).join(", ")}`,
+    more(who.length - GROUPS_SHOWN, "span"),
+    game.private && el("small", {}, " private"),
+  );
 }
 
 function holdLine(hold, inside) {
