@@ -31,6 +31,7 @@ from contracts.problems import (
 from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
 from contracts.roll_call import ROLL_CALL_READS
 from contracts.rotation_reads import ROTATION_READS
+from contracts.staging import STAGING_READS
 from contracts.story import STORY_READS
 from contracts.teams import TEAM_READS
 from contracts.waits import WAIT_READS
@@ -198,6 +199,7 @@ READS: tuple[Read, ...] = (
     *MOMENT_READS,
     *WHAT_IF_READS,
     *TEAM_READS,
+    *STAGING_READS,
     *ROTATION_READS,
     *HANDHELD_READS,
     *WAIT_READS,

@@ -29,7 +29,7 @@ class Team(Struct, frozen=True, kw_only=True):
     players: tuple[str, ...]
 
 
-class Waits(Struct, frozen=True, kw_only=True):
+class WaitingUnit(Struct, frozen=True, kw_only=True):
     """Players who are cleared and have no place in this game, and why: a group waits whole."""
 
     players: tuple[str, ...]
@@ -66,7 +66,7 @@ class Proposal(Struct, frozen=True, kw_only=True):
     """What the field's capacity and the referees on duty there allow."""
     changes: tuple[str, ...]
     """Who changes sides against the game that was named."""
-    waiting: tuple[Waits, ...]
+    waiting: tuple[WaitingUnit, ...]
     split: tuple[SplitGroup, ...]
     not_ready: tuple[Offender, ...]
     of_field: tuple[Reason, ...]

@@ -12,8 +12,10 @@ from litestar.response import Stream
 
 from contracts.board import PAGE, Status
 from contracts.clearance import GATE
+from contracts.games import FIELD_AND_STAGING
 from contracts.problems import NotCaughtUp
 from contracts.roll_call import RollCall
+from contracts.staging import STAGING_PAGE, Staging
 from contracts.waits import Waits
 from services.board import evening, rotation_routes
 from services.board.live import Board
@@ -25,6 +27,7 @@ from services.core.routes import park_of
 from services.core.service import Service
 
 FOLDER: Final = Path(__file__).with_name("page")
+STAGING_FOLDER: Final = Path(__file__).with_name("staging_page")
 
 
 def board_of(request: Request[Any, Any, Any], park: FromPath[str]) -> Board:
@@ -68,6 +71,19 @@ async def park_waits(request: Request[Any, Any, Any], park: FromPath[str]) -> Re
         raise NotCaughtUp("The board lacks something that was recorded. Ask again shortly.") from None
 
 
+@get("/parks/{park:str}/games/at-staging", opt={"roles": FIELD_AND_STAGING})
+async def who_is_at_staging(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[Staging]:
+    """Who is in the park and on no field: who is cleared, and why each of the others is not."""
+    board = board_of(request, park)
+    for name in (CLEARANCE.name, NOTES.name):
+        await at_least(request, park_of(request, park), name)
+    position = int(request.query_params.get("at_least", "0").rpartition(":")[2])
+    try:
+        return Response(await board.at_staging(position), headers=NO_STORE)
+    except TimeoutError:
+        raise NotCaughtUp("The board lacks something that was recorded. Ask again shortly.") from None
+
+
 @get("/parks/{park:str}/board/stream", opt={"public": True})
 async def board_stream(request: Request[Any, Any, Any], park: FromPath[str]) -> Stream:
     """The live status as server-sent events: `snapshot`, then `patch` (RFC 7396 against the status before), and a `beat` every 5 s.
@@ -104,12 +120,27 @@ async def boards(app: Litestar) -> AsyncIterator[None]:
 
 
 FILES: Final = (
+    file_route("/parks/{park:str}/games/staging", STAGING_FOLDER / "staging.html", "text/html"),
+    *(
+        file_route(f"/parks/{{park:str}}/games/staging/{name}", STAGING_FOLDER / name, media)
+        for name, media in STAGING_PAGE.items()
+    ),
     file_route("/parks/{park:str}/board", FOLDER / "board.html", "text/html"),
     *(file_route(f"/parks/{{park:str}}/board/{name}", FOLDER / name, media) for name, media in PAGE.items()),
 )
 SERVICE = Service(
     "board",
     (),
-    (board_json, board_stream, roll_call, park_waits, *evening.ROUTES, *rotation_routes.ROUTES, home, *FILES),
+    (
+        board_json,
+        board_stream,
+        roll_call,
+        who_is_at_staging,
+        park_waits,
+        *evening.ROUTES,
+        *rotation_routes.ROUTES,
+        home,
+        *FILES,
+    ),
     (boards,),
 )

@@ -9,6 +9,7 @@ import structlog
 
 from contracts.board import Beat, Status
 from contracts.roll_call import RollCall
+from contracts.staging import Staging
 from contracts.waits import Waits
 from services.board.at_hand import AtHand
 from services.board.fanout import BEAT_SECONDS, Channel, frame
@@ -16,6 +17,7 @@ from services.board.memory import Memory
 from services.board.model import status
 from services.board.notes import NOTES
 from services.board.roll_call import roll_call
+from services.board.staging import at_staging
 from services.board.waits.model import on_the_wall, waits
 from services.clearance.api import PROJECTION as CLEARANCE
 from services.core.backoff import Backoff
@@ -79,6 +81,11 @@ class Board:
                 await asyncio.sleep(0.01)
                 await self.current()
         return self._at_hand
+
+    async def at_staging(self, position: int) -> Staging:
+        """Who could play next, as of now and at least a position. TimeoutError after a while."""
+        at_hand = await self.seen(position)
+        return at_staging(at_hand, self._park.park, self._memory.epoch if self._memory else 1)
 
     async def roll_call(self) -> RollCall:
         """Everybody's whereabouts as of now. TimeoutError where somebody who came cannot be read in a while."""

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from typing import Final, cast
 
 from contracts.rules import TeamRules
-from contracts.teams import SplitGroup, Waits
+from contracts.teams import SplitGroup, WaitingUnit
 from services.games.teams.optimum import Division, divide
 from services.games.teams.staging import Staged
 from services.games.teams.strengths import near_enough, weights
@@ -16,9 +16,10 @@ WHY: Final = 0.1
 """Of the time, for what splitting the groups would save."""
 
 
-def waiting(stage: Staged, left: Iterable[Unit], division: Division | None) -> tuple[Waits, ...]:
+def waiting(stage: Staged, left: Iterable[Unit], division: Division | None) -> tuple[WaitingUnit, ...]:
     return tuple(
-        Waits(players=unit.players, group=unit.group, sentence=_why_waiting(stage, unit, division)) for unit in left
+        WaitingUnit(players=unit.players, group=unit.group, sentence=_why_waiting(stage, unit, division))
+        for unit in left
     )
 
 
