@@ -13,7 +13,7 @@ import { Starting } from "./starting.js";
 keepOnDevice();
 const of = (id) => document.getElementById(id);
 const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
-const SETTLING_MS = 400;
+const SETTLING_MS = 300;
 const field = new URLSearchParams(location.search).get("field") ?? "";
 const outbox = new Outbox("handheld", { counted: true, ends: [401] });
 const follower = new Follower(outbox);

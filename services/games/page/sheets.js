@@ -135,8 +135,9 @@ export function sheets(sheet, hands, view) {
         sheet.add(...sheet.people(players(), (who) => done(hands.caution(violation, who))), unlisted.form, choices(colours.map((one) => [one, one]), nameless));
       };
       const weights = ["note", "1", "2"];
-      const listed = view().violations.map((one) => [one, el("span", {}, one.title, el("small", {}, one.weight ? `weighs ${weights[one.weight]}` : "a note, no caution"))]);
-      sheet.show("Caution: for what?", "Asking for help is never a violation.", el("div", { class: "choices" }, ...listed.map(([one, label]) => choice(label, () => whom(one), { "data-violation": one.code }))));
+      const gravest = [...view().violations].sort((one, other) => (one.weight === 0) - (other.weight === 0));
+      const listed = gravest.map((one) => [one, el("span", {}, one.title, el("small", {}, one.weight ? `weighs ${weights[one.weight]}` : "a note, no caution"))]);
+      sheet.show("Caution: for what?", "Asking for help is never a violation.", el("div", { class: "choices many" }, ...listed.map(([one, label]) => choice(label, () => whom(one), { "data-violation": one.code }))));
     },
     paint: () => {
       const finding = (who) => sheet.show(`Paint on ${name(who)}?`, "A hit is a ball that broke on him. It puts nobody out by itself.", choices([["clean", "Clean"], ["hit", "Hit"]], (value) => done(hands.paint(who, value))));

@@ -67,6 +67,7 @@ function state(view) {
 export function since(answer, entries) {
   const view = structuredClone({ holds: [], counting: [], aid: [], violations: [], ...answer });
   for (const one of view.counting) one.missing ??= [];
+  for (const one of [view.playing, view.gathered, ...view.counting]) for (const who of [...(one?.people ?? []), ...(one?.missing ?? [])]) who.part ??= "player";
   for (const { command, body } of entries) CHANGES[command]?.(view, body);
   view.state = state(view);
   return view;
