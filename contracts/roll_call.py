@@ -4,11 +4,12 @@ It names nobody: armband numbers and colours. The record knows only who was reco
 """
 
 from datetime import date, datetime
+from typing import Final
 
 from msgspec import Struct
 
 from contracts.clearance import GATE
-from contracts.problems import NotCaughtUp
+from contracts.problems import Broken, NotCaughtUp, NotFound
 from contracts.read import BEHIND_A_KEY, Read
 from contracts.words import Colour, GroupId, Part
 
@@ -59,7 +60,26 @@ class RollCall(Struct, frozen=True, kw_only=True):
     groups: tuple[GroupHeads, ...]
 
 
+ROLL_CALL_PAGE: Final[dict[str, str]] = {"roll-call.css": "text/css", "roll-call.js": "text/javascript"}
+"""The files of the page with the roll-call and the closing list, and what they are."""
 ROLL_CALL_READS: tuple[Read, ...] = (
+    Read(
+        path="/parks/{park}/roll-call",
+        summary="The page with the roll-call by field, and the closing list: large, and to be printed. It asks for a key of any of the staff's devices.",
+        roles=None,
+        media="text/html",
+        problems=(NotFound, Broken),
+    ),
+    *(
+        Read(
+            path=f"/parks/{{park}}/roll-call/{name}",
+            summary="A part of the roll-call's page.",
+            roles=None,
+            media=media,
+            problems=(NotFound, Broken),
+        )
+        for name, media in ROLL_CALL_PAGE.items()
+    ),
     Read(
         path="/parks/{park}/games/roll-call",
         summary="Who is on which field, who is elsewhere in the park, and who came off since play was stopped? By armband, for an evacuation.",

@@ -14,7 +14,7 @@ from contracts.board import PAGE, Status
 from contracts.clearance import GATE
 from contracts.games import FIELD_AND_STAGING
 from contracts.problems import NotCaughtUp
-from contracts.roll_call import RollCall
+from contracts.roll_call import ROLL_CALL_PAGE, RollCall
 from contracts.staging import STAGING_PAGE, Staging
 from contracts.waits import Waits
 from services.board import evening, rotation_routes
@@ -27,6 +27,7 @@ from services.core.routes import park_of
 from services.core.service import Service
 
 FOLDER: Final = Path(__file__).with_name("page")
+ROLL_CALL_FOLDER: Final = Path(__file__).with_name("roll_call_page")
 STAGING_FOLDER: Final = Path(__file__).with_name("staging_page")
 
 
@@ -120,6 +121,11 @@ async def boards(app: Litestar) -> AsyncIterator[None]:
 
 
 FILES: Final = (
+    file_route("/parks/{park:str}/roll-call", ROLL_CALL_FOLDER / "roll-call.html", "text/html"),
+    *(
+        file_route(f"/parks/{{park:str}}/roll-call/{name}", ROLL_CALL_FOLDER / name, media)
+        for name, media in ROLL_CALL_PAGE.items()
+    ),
     file_route("/parks/{park:str}/games/staging", STAGING_FOLDER / "staging.html", "text/html"),
     *(
         file_route(f"/parks/{{park:str}}/games/staging/{name}", STAGING_FOLDER / name, media)
