@@ -33,6 +33,7 @@ from services.velocity.states import BENCH
 from tests.unit.field_day import where
 from tests.unit.scenario import Scenario
 from tests.unit.small_park import HANDLERS, opening
+from tests.unit.test_moment import at, clock, codes
 
 MINUTES = 5
 """For so long whoever recorded something may withdraw it."""
@@ -98,6 +99,18 @@ def test_whoever_came_off_injured_by_mistake_is_on_the_field_and_waits_for_a_fir
     assert day.state(FITNESS, "p1").causes == ("injured",)
     day.when(DeclareFit(player="p1"))
     assert day.state(FITNESS, "p1").causes == ()
+
+
+def test_as_it_happened_he_had_been_on_the_field_all_along(day):
+    mistake = out(day.at(12))
+    day.at(14).when(VoidOut(player="p1", out=mistake), "referee")
+    withdrawn = len(day.events)
+    answer = at(day, 13)
+    recorded, happened = codes(answer)
+    assert "already_on_field" not in recorded
+    assert "already_on_field" in happened
+    assert [(one.position, one.effective_at) for one in answer.because] == [(withdrawn, clock(12))]
+    assert "the withdrawal of the word that he was off the field" in answer.difference
 
 
 def test_it_is_withdrawn_within_some_minutes_and_not_a_second_later(day):
