@@ -18,6 +18,7 @@ from contracts.games import (
     RecordOut,
     StartGame,
 )
+from deploy.demo import teams
 from deploy.demo.agenda import Agenda
 from deploy.demo.cast import Player
 from deploy.demo.station import DemoError, Station
@@ -70,7 +71,7 @@ class FieldDay:
         self.agenda.at(minute, self._call)
 
     async def _call(self) -> None:
-        """The list is everybody of the rotation who has not gone home: the start says who is not ready."""
+        """The list is everybody of the rotation who has not gone home: the start says who is not ready. Some games are called from a proposal."""
         if self.agenda.minute > LAST_START:
             return
         rotation = f"{self.name}-{self._turn % 2 + 1}"
@@ -81,17 +82,22 @@ class FieldDay:
         entrants = tuple(
             Entrant(player=player.name, colour="red" if index % 2 else "blue") for index, player in enumerate(players)
         )
-        await self.staging.do(
-            CallGame(
-                game=self.game,
-                field=self.name,
-                rotation=rotation,
-                format=self._format,  # type: ignore[arg-type]
-                minutes=PLAY,
-                entrants=entrants,
-            )
+        call = CallGame(
+            game=self.game,
+            field=self.name,
+            rotation=rotation,
+            format=self._format,  # type: ignore[arg-type]
+            minutes=PLAY,
+            entrants=entrants,
         )
-        self.playing = players
+        number = (rotation, self._numbers[rotation])
+        if number in teams.PROPOSED:
+            answer = await teams.proposal(self.staging, self.name, players)
+            self._send_to_bench(players, answer["not_ready"])
+            call = teams.called(call, answer, overruled=number in teams.OVERRULED)
+        await self.staging.do(call)
+        listed = {entrant.player for entrant in call.entrants}
+        self.playing = [player for player in players if player.name in listed]
         self.agenda.at(self.agenda.minute + 3, self._start)
 
     async def _start(self) -> None:
@@ -105,7 +111,7 @@ class FieldDay:
             offenders = [offender["player"] for offender in answer["refusal"]["offenders"]]
             if not offenders:
                 raise DemoError(f"{self.game} cannot start: {answer['detail']}")
-            self._send_to_bench(answer["refusal"])
+            self._send_to_bench(self.playing, answer["refusal"]["offenders"])
             self.playing = [player for player in self.playing if player.name not in offenders]
             await self.handheld.do(StartGame(game=self.game, without=tuple(offenders)))
         elif status != 201:
@@ -115,9 +121,9 @@ class FieldDay:
         self.agenda.at(self._started + PLAY / 2, self._middle)
         self.agenda.at(self._started + PLAY, self._end)
 
-    def _send_to_bench(self, refusal: dict[str, Any]) -> None:
-        players = {player.name: player for player in self.playing}
-        for offender in refusal["offenders"]:
+    def _send_to_bench(self, among: list[Player], offenders: list[dict[str, Any]]) -> None:
+        players = {player.name: player for player in among}
+        for offender in offenders:
             codes = {reason["code"] for reason in offender["reasons"] if reason["where"] == "chronograph"}
             if codes and self.to_bench is not None:
                 self.agenda.at(self.agenda.minute + WALK, partial(self.to_bench, players[offender["player"]], codes))

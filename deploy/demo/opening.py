@@ -9,7 +9,7 @@ from contracts.duty import DoCheck, Qualification, RegisterStaff, StartDuty
 from contracts.equipment import RegisterBottle, RegisterMarker, RegisterMask
 from contracts.games import ConfigureField, InspectField
 from contracts.park import AdoptRules, OpenDay, RecordWeather
-from contracts.rules import CHECKS, BriefingRules, DutyRules, GameRules, Rules
+from contracts.rules import CHECKS, BriefingRules, DutyRules, GameRules, Rules, TeamRules
 from contracts.velocity import RegisterChrono
 from deploy.demo.bench import BENCHES, CHRONOS, Bench
 from deploy.demo.cast import FIELDS
@@ -21,7 +21,7 @@ WAITED_FOR: Final = frozenset({"netting", "emergency-access", "first-aid"})
 RULES: Final = Rules(
     version="larchmoor-1",
     briefing=BriefingRules(version=3, urgent_version=3),
-    games=GameRules(players_per_referee=15, first_aiders=2),
+    games=GameRules(players_per_referee=15, first_aiders=2, teams=TeamRules(seconds=10.0)),
     duty=DutyRules(checks=tuple(replace(check, play_waits=check.code in WAITED_FOR) for check in CHECKS)),
 )
 CONFIGURATIONS: Final = (

@@ -7,6 +7,7 @@ from uuid import UUID
 
 import httpx
 import msgspec
+from msgspec import Struct
 
 from contracts.catalogue import COMMANDS
 from contracts.envelope import Command
@@ -56,6 +57,16 @@ class Station:
             | ({"Actor": actor} if actor else {}),
         )
         return response.status_code, response.json()
+
+    async def question(self, path: str, body: Struct) -> dict[str, Any]:
+        """Ask something that is too long for a query; nothing is recorded."""
+        response = await self._http.post(
+            f"/parks/{self._park}/{path}", content=msgspec.json.encode(body), headers=self._headers
+        )
+        if response.status_code != httpx.codes.OK:
+            raise DemoError(f"{path} was answered {response.status_code}: {response.text}")
+        answer: dict[str, Any] = response.json()
+        return answer
 
     async def have_signed(self) -> None:
         """Have a checkpoint signed over all that was recorded so far."""

@@ -8,7 +8,7 @@ import pytest
 
 from contracts.discipline import AppealDecided, CautionRecorded, CautionResolved, CautionVoided, EjectionConfirmed
 from contracts.equipment import MarkerSwapped
-from contracts.games import GameAbandoned, GameStarted, HoldAsked, HoldLifted, StartRefused
+from contracts.games import GameAbandoned, GameStarted, HoldAsked, HoldLifted, StartRefused, TeamsCalled
 from contracts.park import FlashSeen, ThunderHeard
 from contracts.registration import (
     MinorHandedOver,
@@ -175,6 +175,20 @@ def test_a_group_that_has_not_paid_is_named_whole_and_plays_once_it_has(events):
     paid = next(one for one in of(events, PaymentRecorded) if players & set(one.data.players))
     assert all(refused.position < paid.position for refused, _ in refusals)
     assert all(starts_with(events, player, paid.position) for player in players)
+
+
+def test_some_games_are_called_from_a_proposal_and_what_the_referee_changed_in_one_stands_on_the_record(events):
+    asked, changed = of(events, TeamsCalled)
+    assert (asked.data.game, asked.data.overruled) == ("fern-1-04", ())
+    assert asked.data.proposed == asked.data.called
+    (one,) = changed.data.overruled
+    assert changed.data.game == "fern-2-05"
+    assert {one.proposed, one.called} == {"red", "blue"}
+    for called in (asked, changed):
+        players = next(row for row in called.data.proposed if row.attribute == "players")
+        assert players.difference <= 1
+        assert sum(side.total for side in players.sums) >= 20
+        assert only(events, GameStarted, game=called.data.game).data.left_out == ()
 
 
 def test_thunder_stops_every_field_for_half_an_hour_and_one_game_is_given_up(events):
