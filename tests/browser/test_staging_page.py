@@ -177,6 +177,23 @@ def test_a_group_that_is_left_out_is_not_asked_for(wide):
     assert sorted(found["red"] + found["blue"]) == list(range(5, 11))
 
 
+def test_who_is_next_by_the_plan_is_shown_for_each_field_and_taken_in_one_touch(wide, day):
+    """Whom the plan has in a game is the planner's; here it is what its route answers."""
+    path = f"/parks/{day.live.park}/games/rotation"
+    plan = day.live.get(path, "everything").json()
+    first = {game["field"]: game for game in reversed(plan["games"])}
+    assert "birch" in first
+    planned = {party["party"].removeprefix("player:") for party in first["birch"]["parties"]}
+    if "group:kestrel" in planned:
+        planned = (planned - {"group:kestrel"}) | {f"p{number}" for number in range(1, 5)}
+    expect(wide.page.locator('[data-field="birch"] .plan')).to_contain_text("next about", timeout=WITHIN)
+    wide.act("plan")
+    wide.page.wait_for_selector("#sides [data-over]")
+    found = wide.sides()
+    assert {f"p{number}" for number in found["red"] + found["blue"]} == planned
+    wide.shoot("plan")
+
+
 def test_every_target_is_large_enough_for_a_glove(screen):
     screen.sign_in()
     screen.propose()

@@ -14,19 +14,31 @@ export function groups(players) {
   return [...found].sort(([one], [other]) => (one === ALONE) - (other === ALONE) || one.localeCompare(other));
 }
 
-/** A button for each group that is ready: pressed while it is taken. */
-export function groupButtons(some, taken, next, touch) {
+/** What plays together, as the rotation names it: a group, or a player who came alone. */
+export const party = (one) => (one.group ? `group:${one.group}` : `player:${one.player}`);
+
+/** A button for each group that is ready, one for all who came alone: pressed while they are taken, half while some are. */
+export function groupButtons(some, taken, touch) {
   return some.map(([name, players]) => {
-    const numbers = players.map((one) => one.armband).join(" ");
+    const count = players.filter((one) => taken.has(party(one))).length;
+    const pressed = count === players.length ? "true" : count ? "mixed" : "false";
+    const of = pressed === "mixed" ? `${count} of ${players.length}` : String(players.length);
     const button = el(
       "button",
-      { type: "button", "data-group": name, "aria-pressed": String(taken.has(name)), class: next.has(name) ? "next" : undefined },
-      el("b", {}, `${players.length} × ${name === ALONE ? "came alone" : name}`),
-      el("small", {}, numbers),
+      { type: "button", "data-group": name, "aria-pressed": pressed },
+      el("b", {}, `${of} × ${name === ALONE ? "came alone" : name}`),
+      el("small", {}, players.map((one) => one.armband).join(" ")),
     );
-    button.addEventListener("click", () => touch(name));
+    button.addEventListener("click", () => touch(players));
     return button;
   });
+}
+
+/** A game of the plan in words: about when, and which groups. */
+export function planned(game, clock) {
+  const named = game.parties.filter((one) => one.party.startsWith("group:")).map((one) => `${one.party.slice(6)} ${one.players}`);
+  const alone = game.parties.filter((one) => one.party.startsWith("player:")).length;
+  return `about ${clock(game.start)}: ${[...named, ...(alone ? [`${alone} who came alone`] : [])].join(", ")}`;
 }
 
 /** Those with one thing missing first: they are ready soonest. Whoever is on a list that waits comes before anybody. */

@@ -3,7 +3,7 @@
 import { el, shape, words } from "../../board/dom.js";
 import { Follower } from "../../board/follow.js";
 import { AGAIN_MS, base, forget, get, keep, key, Outbox, park, Refusal } from "../../page/park.js";
-import { groupButtons, groups, notReady, notReadyItem } from "./people.js";
+import { groupButtons, groups, notReady, notReadyItem, party, planned } from "./people.js";
 import { balance, sides, Teams, why } from "./teams.js";
 
 const of = (id) => document.getElementById(id);
@@ -16,6 +16,7 @@ const outbox = new Outbox("staging");
 const follower = new Follower(`${base}/board/stream`);
 
 let people = null;
+let plan = null;
 let field = sessionStorage.getItem(FIELD) ?? "";
 let taken = new Set();
 let known = new Set();
@@ -67,10 +68,19 @@ async function begin() {
 async function refresh() {
   asked = performance.now();
   people = await get("/games/at-staging");
-  const names = groups(people.players).map(([name]) => name);
-  for (const name of names) if (!known.has(name)) taken.add(name);
-  known = new Set(names);
+  const parties = new Set(ready().map(party));
+  for (const one of parties) if (!known.has(one)) taken.add(one);
+  known = parties;
+  plan = await get("/games/rotation").catch((error) => {
+    if (error instanceof Refusal) return null; // a referee's key asks for no plan
+    throw error;
+  });
 }
+
+const ready = () => groups(people.players).flatMap(([, some]) => some);
+const chosen = () => ready().filter((one) => taken.has(party(one)));
+/** The field's next game by the plan. */
+const nextByPlan = (name) => plan?.games.find((game) => game.field === name);
 
 async function follow() {
   if (!key() || !people) return;
@@ -101,13 +111,19 @@ async function act(command, body, then) {
 }
 
 function propose() {
-  const players = groups(people.players).filter(([name]) => taken.has(name)).flatMap(([, some]) => some.map((one) => one.player));
+  const players = chosen().map((one) => one.player);
   if (choice.one === choice.other) problem("Both teams would wear the same colour. Choose two.");
   else if (players.length === 0) problem("Nobody is taken. Touch a group that is ready.");
   else act("games/propose-teams", { field, players, colours: [choice.one, choice.other] }, (proposal) => {
     told = "";
     teams = new Teams(proposal, new Map(people.players.map((one) => [one.player, one.armband])));
   });
+}
+
+/** Whom the plan has in the field's next game, in one touch; who of them is not ready is named beside the teams. */
+function proposePlanned() {
+  taken = new Set(nextByPlan(field).parties.map((one) => one.party));
+  propose();
 }
 
 /** One touch. The list is the referee's as it stands here; what was changed in the proposal goes with it. */
@@ -168,7 +184,7 @@ function drawFields(fields) {
   const buttons = Object.entries(fields)
     .sort(([, one], [, other]) => one.title.localeCompare(other.title))
     .map(([name, one], at) => {
-      const made = el("button", { type: "button", "data-field": name, "aria-pressed": String(name === field), class: one.holds.length ? "held" : undefined }, el("b", {}, at < 9 && el("kbd", {}, String(at + 1)), ` ${one.title}`), el("span", {}, shape(one.state), one.state), el("small", {}, nextOf(one)));
+      const made = el("button", { type: "button", "data-field": name, "aria-pressed": String(name === field), class: one.holds.length ? "held" : undefined }, el("b", {}, at < 9 && el("kbd", {}, String(at + 1)), ` ${one.title}`), el("span", {}, shape(one.state), one.state), el("small", {}, nextOf(one)), nextByPlan(name) && el("small", { class: "plan" }, `next ${planned(nextByPlan(name), clock)}`));
       made.addEventListener("click", () => choose(name));
       return made;
     });
@@ -187,28 +203,26 @@ function renew(id, children) {
 }
 
 function drawReady(status) {
-  const some = groups(people.players);
-  const count = some.filter(([name]) => taken.has(name)).reduce((sum, [, players]) => sum + players.length, 0);
-  const ready = some.reduce((sum, [, players]) => sum + players.length, 0);
-  of("ready").querySelector("h2 span").textContent = `${ready} ready, ${count} taken for ${status.fields[field]?.title ?? field}`;
+  const count = chosen().length;
+  const all = ready().length;
+  of("ready").querySelector("h2 span").textContent = `${all} ready, ${count} taken for ${status.fields[field]?.title ?? field}`;
   const closed = status.fields[field]?.why ?? [];
   of("field-why").textContent = closed.join(" ");
   of("field-why").hidden = closed.length === 0;
-  renew("groups", groupButtons(some, taken, new Set(), (name) => {
-    if (!taken.delete(name)) taken.add(name);
-    draw();
-  }));
+  renew("groups", groupButtons(groups(people.players), taken, (players) => take(players.map(party))));
   renew("asking", [
-    button("all", "A", count === ready ? "Take nobody" : "Take everybody", takeAll, { disabled: ready === 0 }),
+    nextByPlan(field) && button("plan", "N", "Next by the plan: propose", proposePlanned, { disabled: busy, loud: !teams }),
+    button("all", "A", count === all ? "Take nobody" : "Take everybody", () => take(ready().map(party)), { disabled: all === 0 }),
     select("one", COLOURS, "Colour of one team"),
     select("other", COLOURS, "Colour of the other team"),
-    button("propose", "P", busy ? "Asking …" : "Propose teams", propose, { disabled: busy || count === 0, loud: !teams }),
-  ]);
+    button("propose", "P", busy ? "Asking …" : "Propose teams", propose, { disabled: busy || count === 0, loud: !teams && !nextByPlan(field) }),
+  ].filter(Boolean));
 }
 
-function takeAll() {
-  const names = groups(people.players).map(([name]) => name);
-  taken = names.every((name) => taken.has(name)) ? new Set() : new Set(names);
+/** All of these, or where all are taken none. */
+function take(parties) {
+  const whole = parties.every((one) => taken.has(one));
+  for (const one of parties) whole ? taken.delete(one) : taken.add(one);
   draw();
 }
 
@@ -278,7 +292,7 @@ of("forget").addEventListener("click", () => signOut());
 document.addEventListener("keydown", (event) => {
   if (of("staging").hidden || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select")) return;
   const letter = event.key.toUpperCase();
-  const by = /^[1-9]$/.test(letter) ? of("fields").children[Number(letter) - 1] : { P: document.querySelector("[data-act=propose]"), C: document.querySelector("[data-act=call]"), A: document.querySelector("[data-act=all]"), ESCAPE: document.querySelector("[data-act=drop]") }[letter];
+  const by = /^[1-9]$/.test(letter) ? of("fields").children[Number(letter) - 1] : { P: document.querySelector("[data-act=propose]"), C: document.querySelector("[data-act=call]"), A: document.querySelector("[data-act=all]"), N: document.querySelector("[data-act=plan]"), ESCAPE: document.querySelector("[data-act=drop]") }[letter];
   if (by && !by.disabled) by.click();
 });
 follower.addEventListener("status", () => {
