@@ -10,10 +10,9 @@ from heapq import heapify, heappop, heappush
 from typing import Final
 
 from contracts.rules import RotationRules
-from services.games.rotation.fairness import barred
+from services.games.rotation.filling import Filling
 from services.games.rotation.model import Ground, Party, Plan, Seat, Session, Slot, Why
-from services.games.rotation.promises import Promise, Promises
-from services.games.rotation.seating import seat
+from services.games.rotation.promises import Promises
 from services.games.rotation.units import A_MOMENT, Unit, in_session, units
 
 STEP: Final = 5.0
@@ -49,8 +48,8 @@ class _Planner:
         self.parts = {unit.name[0]: unit.name[1] for unit in self.units}
         self.promises = Promises(before, self.grounds, rules.break_minutes)
         self._parties = {party.name: party for party in parties}
-        self._of_session: dict[Session, list[Unit]] = {
-            session: in_session(ground, self._parties[session.party])
+        self._of_session: dict[tuple[str, Session], list[Unit]] = {
+            (ground.field, session): in_session(ground, self._parties[session.party])
             for ground in grounds
             for session in ground.private
             if session.party in self._parties
@@ -84,7 +83,7 @@ class _Planner:
     def _in_private(self, ground: Ground, session: Session, now: float) -> float:
         if now + ground.minutes > session.end + A_MOMENT:
             return session.end
-        own = self._of_session.get(session, [])
+        own = self._of_session.get((ground.field, session), [])
         ready = [unit for unit in own if unit.ready <= now + A_MOMENT]
         if not ready:
             return min((unit.ready for unit in own), default=session.end)
@@ -101,53 +100,12 @@ class _Planner:
             if due > now + A_MOMENT:
                 return due
         there = [unit for unit in suited if unit.is_free(now, ground.minutes, rest)]
-        seated = self._fair(ground, there, promise, now)
+        seated = Filling(there, ground.places, self.promises, promise, self.rules, now).game()
         if seated:
             self.promises.settle(promise, seated)
             return self._play(ground, now, seated, fixed=promise is not None and promise.slot.fixed)
         later = [unit.ready for unit in suited if unit.ready > now + A_MOMENT]
         return min([*later, now + STEP] if there else later, default=None)
-
-    def _fair(self, ground: Ground, there: list[Unit], promise: Promise | None, now: float) -> list[Unit]:
-        """A game in which nobody gets too far ahead of who is left out, unless there were none at all then."""
-        allowed, first = there, list[Unit]()
-        while True:
-            seated = self._game(ground, allowed, promise, now)
-            if not seated or (promise is not None and promise.slot.fixed):
-                return seated or first
-            first = first or seated
-            out = barred(seated, (unit for unit in there if unit not in seated))
-            if not out:
-                return seated
-            allowed = [unit for unit in allowed if unit not in out]
-
-    def _game(self, ground: Ground, there: list[Unit], promise: Promise | None, now: float) -> list[Unit]:
-        """The promised game with who is there of it, filled up, or the best one; empty where too few are there."""
-        steady, fewest = self.rules.steady_minutes, self.rules.fewest_players
-        there = [unit for unit in there if not self.promises.elsewhere(unit, promise, now + steady)]
-        kept = [unit for unit in there if promise is not None and self.promises.holds(promise, unit)]
-        rank = {id(unit): unit.waited(now) for unit in there}
-        if kept and promise is not None and promise.slot.fixed and _players(kept) <= ground.places:
-            return kept
-        if sum(unit.players for unit in there) < fewest:
-            return []
-        worth = {id(unit): unit.players * (1 + rank[id(unit)]) for unit in there}
-        if kept:
-            seated = seat(there, worth, ground.places, kept)
-            left_out = max((rank[id(unit)] for unit in there if unit not in seated), default=0.0)
-            strong = [unit for unit in kept if rank[id(unit)] + steady >= left_out]
-            if _players(seated) >= fewest and len(strong) == len(kept):
-                return seated
-            first = max((unit for unit in there if unit not in kept), key=lambda unit: rank[id(unit)])
-            seated = seat(there, worth, ground.places, [first, *strong])
-            if _players(seated) >= fewest:
-                return seated
-            for unit in kept:
-                rank[id(unit)] += steady
-                worth[id(unit)] = unit.players * (1 + rank[id(unit)])
-        head = max(there, key=lambda unit: (rank[id(unit)], -unit.played))
-        seated = seat(there, worth, ground.places, [head]) or seat(there, worth, ground.places)
-        return seated if _players(seated) >= fewest else []
 
     def _play(
         self, ground: Ground, now: float, seated: list[Unit], *, private: bool = False, fixed: bool = False
@@ -184,10 +142,6 @@ class _Planner:
             if start + ground.minutes + pause > session.start + A_MOMENT and start < session.end:
                 start = session.end
         return start < self.rules.horizon_minutes
-
-
-def _players(seated: Sequence[Unit]) -> int:
-    return sum(unit.players for unit in seated)
 
 
 def _by_name(one: Seat) -> tuple[str, int]:

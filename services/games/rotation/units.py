@@ -29,7 +29,7 @@ class Unit(Struct, eq=False):
     arrived: float
     played: int
     sessions: tuple[Session, ...] = ()
-    starts: list[float] = []
+    starts: tuple[float, ...] = ()
 
     def is_free(self, start: float, minutes: float, rest: float) -> bool:
         """Whether it can play then, and be back for its own session."""
@@ -43,7 +43,7 @@ class Unit(Struct, eq=False):
 
     def play(self, start: float, minutes: float, rest: float) -> None:
         """It has rested and waits again from the end of its rest on."""
-        self.starts = [*self.starts, start]
+        self.starts = (*self.starts, start)
         self.ready = self.since = start + minutes + rest
         self.played += 1
 
