@@ -265,8 +265,10 @@ class StationPrior(_Rules, frozen=True, kw_only=True):
     minutes: Annotated[float, Meta(ge=0.1, le=120)]
     variation: Annotated[float, Meta(ge=0.1, le=2)] = 0.5
     heads: Annotated[int, Meta(ge=1, le=400)] = 1
-    turns: Annotated[float, Meta(ge=0.1, le=100)] = 5.0
-    """It counts as so many turns beside today's own."""
+    together: bool = False
+    """Whoever stands there is served at once: as many as the largest turn of today took, or `heads`. Smaller turns had nobody else."""
+    turns: Annotated[float, Meta(ge=0.1, le=100)] = 1.0
+    """It counts as so many turns beside today's own: one is soon outweighed, and says that the pace itself is not known."""
 
 
 class WaitRules(_Rules, frozen=True, kw_only=True):
@@ -284,8 +286,21 @@ class WaitRules(_Rules, frozen=True, kw_only=True):
     """Over how long it is counted how many join a line."""
     worth_minutes: Annotated[float, Meta(ge=0, le=120)] = 5.0
     """It is told what would help where that cuts the wait by at least this."""
+    late_minutes: Annotated[float, Meta(ge=-10, le=30)] = 1.5
+    """By how much longer than planned it takes from one start on a field to the next, on average, before today's own games are known."""
+    late_spread_minutes: Annotated[float, Meta(gt=0, le=30)] = 3.0
+    """The standard deviation of that."""
+    late_games: Annotated[float, Meta(ge=0.1, le=100)] = 5.0
+    """It counts as so many games beside today's own."""
+    replanned: Annotated[float, Meta(ge=0, le=2)] = 0.24
+    """By how much a planned game moves as the plan is made anew: its standard deviation, as a share of the time until then."""
+    missed_rounds: Annotated[float, Meta(ge=0, le=1)] = 0.1
+    """How often a group misses a game that it was planned for, since somebody is not there or lacks something; then it plays a round or so later."""
+    round_minutes: Annotated[float, Meta(ge=1, le=240)] = 20.0
+    told_minutes: Annotated[float, Meta(ge=5, le=480)] = 60.0
+    """What is likely to begin later than this is told as later, without a range: too much may change until then."""
     desk: StationPrior = StationPrior(minutes=5.0, heads=3)
-    briefing: StationPrior = StationPrior(minutes=12.0, heads=15, variation=0.25)
+    briefing: StationPrior = StationPrior(minutes=12.0, heads=15, variation=0.25, together=True)
     gear_counter: StationPrior = StationPrior(minutes=2.0)
     chronograph: StationPrior = StationPrior(minutes=2.0)
 

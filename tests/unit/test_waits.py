@@ -18,7 +18,8 @@ from contracts.rules import StationPrior, WaitRules
 from contracts.velocity import MarkerTested, StringOpened
 from services.board.waits.foretelling import Turning, begins
 from services.board.waits.model import on_the_wall, waits
-from services.board.waits.telling import between, helping, telling
+from services.board.waits.ranges import between
+from services.board.waits.telling import helping, telling
 from services.board.waits.timing import Timed, timed
 from services.board.waits.turns import SERVES, TURNS, Turn
 from tests.unit.board_view import at_hand, open_park, shown

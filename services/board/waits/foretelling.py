@@ -31,6 +31,7 @@ class Turning:
         usual = gamma.ppf((np.arange(ATOMS) + 0.5) / ATOMS, shape, scale=prior.minutes / shape)
         self.minutes: Floats = np.array([*(one.minutes for one in today), *usual], dtype=np.float64)
         self.heads = np.array([*(one.heads for one in today), *[prior.heads] * ATOMS], dtype=np.int64)
+        self.room = np.full_like(self.heads, self.heads.max()) if prior.together else self.heads
         self.weights: Floats = np.array([1.0] * len(today) + [prior.turns / ATOMS] * ATOMS, dtype=np.float64)
         self.random = np.random.default_rng(seed)
         shares = self.random.dirichlet(self.weights, PLAYED)
@@ -51,16 +52,30 @@ class Turning:
         return self.random.choice(self.minutes[longer], PLAYED, p=shares) - elapsed
 
     @property
+    def heads_a_turn(self) -> float:
+        return float((self.weights @ self.heads) / self.weights.sum())
+
+    @property
     def minutes_a_head(self) -> float:
         """The mean of today's turns and the prior's."""
         return float((self.weights @ self.minutes) / (self.weights @ self.heads))
 
 
+def at_work(turning: Turning, idle: Sequence[float], stood: Sequence[float]) -> list[float]:
+    """For each server, how long ago its present turn began: when the one before ended, or later, when whom it serves had come to stand there.
+
+    `idle`: how long ago each ended a turn; `stood`: for how long each in line has stood there, both in minutes. Who ended first took the first.
+    """
+    each = max(1.0, turning.heads_a_turn)
+    firsts = (stood[min(int(number * each), len(stood) - 1)] if stood else 0.0 for number in range(len(idle)))
+    return [min(ended, first) for ended, first in zip(sorted(idle, reverse=True), firsts, strict=True)]
+
+
 def begins(turning: Turning, line: int, elapsed: Sequence[float], more: int = 0) -> Floats:
     """Minutes until each in the line is served, and who joins it now: a column each, a row for each time that it is played out.
 
-    `elapsed`: for each server, how long ago its present turn began. Each has one of the line before it; with nobody in line all are
-    free. `more` servers would begin at once.
+    `elapsed`: for each server, how long ago its present turn began. So many of them as it takes have the first of the line before them, the others are
+    free; nobody joins a turn that has begun. `more` servers would begin at once.
     """
     if not elapsed and not more:
         raise ValueError("Nobody serves: name at least one server.")
@@ -68,16 +83,20 @@ def begins(turning: Turning, line: int, elapsed: Sequence[float], more: int = 0)
         return np.zeros((PLAYED, 1))
     serving = len(elapsed)
     which = turning.drawn(line + serving + 1)
-    minutes, heads = turning.minutes[which], np.maximum(turning.heads[which], 1)
+    minutes, heads = turning.minutes[which], np.maximum(turning.room[which], 1)
+    heads[:, :serving] = np.maximum(turning.heads[which[:, :serving]], 1)
+    reached = np.cumsum(heads, axis=1)
+    busy = np.minimum((reached[:, :serving] < line).sum(axis=1) + 1, serving)
     free = np.column_stack([*(turning.left(one) for one in elapsed), *([np.zeros(PLAYED)] * more)])
+    free[:, :serving][np.arange(serving) >= busy[:, None]] = 0.0
     begun = np.zeros_like(minutes)
     rows = np.arange(PLAYED)
     for turn in range(serving, which.shape[1]):
         server = free.argmin(axis=1)
         begun[:, turn] = free[rows, server]
         free[rows, server] += minutes[:, turn]
-    reached = np.cumsum(heads, axis=1)
     places = np.arange(line + 1)
-    return np.array(
-        [row[np.searchsorted(upto, places, side="right")] for row, upto in zip(begun, reached, strict=True)]
-    )
+    turns = np.array([np.searchsorted(upto, places, side="right") for upto in reached])
+    turns[:, line] = np.maximum(turns[:, line], busy)
+    found: Floats = begun[rows[:, None], turns]
+    return found

@@ -10,13 +10,12 @@ from services.equipment.kit import KIT
 from services.registration.states import PLAYER
 
 
-def in_line(at_hand: AtHand, station: StationName) -> list[str]:
-    """Whose first missing thing is done at this station: who has stood there longest first."""
+def in_line(at_hand: AtHand, station: StationName) -> dict[str, float]:
+    """Whose first missing thing is done at this station, with the minutes that he has stood there: the longest first."""
     now = at_hand.moment.now
     here = (player for player, verdict in at_hand.verdicts.items() if verdict.station == station)
-    return sorted(
-        here, key=lambda player: (_stood(at_hand, station, player) or now, at_hand.armband(player).number, player)
-    )
+    stood = {player: (now - (_stood(at_hand, station, player) or now)).total_seconds() / 60 for player in here}
+    return dict(sorted(stood.items(), key=lambda one: (-one[1], at_hand.armband(one[0]).number, one[0])))
 
 
 def joined(at_hand: AtHand, station: StationName, after: datetime) -> int:

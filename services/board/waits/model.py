@@ -1,19 +1,17 @@
 """A park's waits: at each station, and until one plays."""
 
-from collections.abc import Mapping
-
 from msgspec.structs import replace
 
 from contracts.board import Status
-from contracts.waits import NextGame, Waits
+from contracts.waits import Waits
 from services.board.at_hand import AtHand
+from services.board.waits.plays import plays
 from services.board.waits.stations import station_waits
 
 
 def waits(at_hand: AtHand, park: str, epoch: int) -> Waits:
     """As of the moment and position of what is at hand."""
     moment = at_hand.moment
-    plays: Mapping[str, NextGame] = {}
     return Waits(
         park=park,
         day=moment.day,
@@ -22,7 +20,7 @@ def waits(at_hand: AtHand, park: str, epoch: int) -> Waits:
         position=moment.position,
         confidence=moment.rules.waits.confidence,
         stations=station_waits(at_hand),
-        plays=dict(plays),
+        plays=plays(at_hand),
     )
 
 

@@ -13,7 +13,8 @@ from contracts.waits import InLine, StationWait
 from services.board.at_hand import AtHand
 from services.board.waits import line as lines
 from services.board.waits.erlang import mean_wait
-from services.board.waits.foretelling import Floats, Turning, begins
+from services.board.waits.foretelling import Floats, Turning, at_work, begins
+from services.board.waits.ranges import ranged
 from services.board.waits.telling import helping, telling
 from services.board.waits.timing import timed
 from services.board.waits.turns import SERVED, TURNS, Turns
@@ -25,13 +26,6 @@ MINUTE: Final = timedelta(minutes=1)
 def station_waits(at_hand: AtHand) -> dict[StationName, StationWait]:
     """Every station at which turns are recorded."""
     return {name: _one(at_hand, name) for name in SERVED}
-
-
-def ranged(minutes: Floats, confidence: float) -> Range:
-    """The middle of what was played out, to a tenth of a minute."""
-    tail = (1 - confidence) / 2
-    low, likely, high = (max(0.0, round(float(one), 1)) for one in np.quantile(minutes, (tail, 0.5, 1 - tail)))
-    return Range(low=low, likely=likely, high=high)
 
 
 def prior_of(station: StationName, rules: WaitRules) -> StationPrior:
@@ -46,7 +40,8 @@ def _one(at_hand: AtHand, station: StationName) -> StationWait:
         turns = Turns(station)
     today = timed(turns.done, lines.due(at_hand, station), rules)
     turning = Turning(today, prior_of(station, rules), seed=SERVED.index(station) + len(SERVED) * moment.position)
-    waiting, elapsed = lines.in_line(at_hand, station), _elapsed(at_hand, turns)
+    stood = lines.in_line(at_hand, station)
+    waiting, elapsed = list(stood), at_work(turning, _idle(at_hand, turns), list(stood.values()))
     come = lines.joined(at_hand, station, moment.now - rules.arrivals_minutes * MINUTE) / rules.arrivals_minutes
     pace = 1 / turning.minutes_a_head
     steady = mean_wait(come, pace, len(elapsed)) if elapsed else None
@@ -68,8 +63,8 @@ def _one(at_hand: AtHand, station: StationName) -> StationWait:
     )
 
 
-def _elapsed(at_hand: AtHand, turns: Turns) -> list[float]:
-    """For each server of these minutes, how long ago its present turn began: a string when it was opened, any other when the one before ended."""
+def _idle(at_hand: AtHand, turns: Turns) -> list[float]:
+    """For each server of these minutes, how long ago it ended a turn, or opened a string."""
     ago = sorted((at_hand.moment.now - one.turn.last) / MINUTE for one in turns.serving.values())
     return [max(0.0, one) for one in ago if one <= at_hand.moment.rules.waits.serving_minutes]
 

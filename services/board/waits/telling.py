@@ -4,6 +4,7 @@ from typing import Final
 
 from contracts.board import Range, StationName
 from contracts.rules import WaitRules
+from services.board.waits.ranges import between, minutes
 
 SERVER: Final[dict[StationName, str]] = {
     "desk": "place at the desk",
@@ -28,18 +29,6 @@ def telling(station: StationName, waiting: int, wait: Range | None, come: float,
             f" More come ({come:.1f} a minute) than are served ({pace:.1f}): the line grows for as long as that lasts."
         )
     return told
-
-
-def between(wait: Range) -> str:
-    """A range in whole minutes."""
-    low, high = round(wait.low), round(wait.high)
-    if high < 1:
-        return "less than a minute"
-    return f"about {high} {minutes(high)}" if low == high else f"about {low} to {high} minutes"
-
-
-def minutes(count: int) -> str:
-    return "minute" if count == 1 else "minutes"
 
 
 def helping(station: StationName, servers: int, now: float | None, with_more: float, rules: WaitRules) -> str | None:
