@@ -75,11 +75,16 @@ async def leaves(log: Log) -> Any:
         after = rows[-1].position
 
 
+OF_A_DAY = frozenset({"checks", "plan", "sessions"})
+"""Prefixes of tags that name a date: what an event says of its day stays."""
+
+
 def marked(day: list[bytes]) -> Day:
     """The day with the mark behind every name that some tag names; without its adoption of rules and of a key, which are not daily things."""
     day = [one for one in day if not {"rules", "evidence"} & set(leaf.decode(one).tags)]
     recorded = [leaf.decode(one) for one in day]
-    names = {tag.partition(":")[2] for event in recorded for tag in event.tags if ":" in tag}
+    named = (tag.partition(":") for event in recorded for tag in event.tags)
+    names = {name for prefix, _, name in named if name and prefix not in OF_A_DAY}
     events = tuple(_marked(one, names) for one in day)
     games = {
         (entrant.player, event.recorded.data.field)
