@@ -7,7 +7,21 @@ import structlog
 import uvloop
 
 from services.core.garbage import look_seldom
-from tests.bench import appends, case, commands, evidence, figures, gate, growth, replay, strings, teams, wall, what_if
+from tests.bench import (
+    appends,
+    case,
+    commands,
+    evidence,
+    figures,
+    gate,
+    growth,
+    replay,
+    saturday,
+    strings,
+    teams,
+    wall,
+    what_if,
+)
 from tests.bench.figures import Figure
 from tests.bench.ground import QUICK, Ground, Sizes, ground
 from tests.bench.history import Day, played
@@ -24,6 +38,7 @@ MEASURES: dict[str, Callable[[Ground, Day], Awaitable[list[Figure]]]] = {
     "evidence": evidence.measure,
     "what_if": what_if.measure,
     "teams": teams.measure,
+    "saturday": saturday.measure,
 }
 
 
