@@ -22,7 +22,7 @@ from contracts.games import (
 )
 from contracts.park import AdoptRules
 from contracts.problems import UnknownSubject
-from contracts.rules import Rules, VelocityRules
+from contracts.rules import DisciplineRules, Rules, VelocityRules, Violation
 from services.games import handheld
 from tests.unit.board_view import shown as wall
 from tests.unit.scenario import NINE, Scenario
@@ -108,6 +108,12 @@ def test_before_anybody_has_counted_nothing_is_told_that_could_be_typed_in_its_s
     assert shown(day).state == "counting"
 
 
+def test_a_count_of_before_the_end_says_nothing(day):
+    live(day).at(20).when(CountHeads(game="g1", counted=0))
+    day.at(25).when(EndGame(game="g1"))
+    assert (shown(day).counting[0].counted, shown(day).counting[0].missing) == (None, ())
+
+
 def test_after_a_short_count_everybody_who_may_be_missing_is_named_until_found(day):
     ended(day).at(26).when(CountHeads(game="g1", counted=1))
     (counting,) = shown(day).counting
@@ -133,10 +139,13 @@ def test_a_call_for_first_aid_is_shown_on_its_own_field(day):
 
 
 def test_a_referee_is_offered_the_violations_that_are_his_to_record_and_the_head_referee_all(day):
-    own = {one.code for one in shown(day).violations}
-    every = {one.code for one in shown(day, "birch", "head_referee").violations}
-    assert every == {one.code for one in day.moment().rules.discipline.catalogue}
-    assert own == {one.code for one in day.moment().rules.discipline.catalogue if "referee" in one.by}
+    catalogue = (
+        Violation(code="wiping", weight=1, title="Wiped off a hit"),
+        Violation(code="fired-off-field", weight=2, title="Fired outside a field", by=("staging", "gear")),
+    )
+    day.when(AdoptRules(rules=Rules(version="two", discipline=DisciplineRules(catalogue=catalogue))))
+    assert [one.code for one in shown(day).violations] == ["wiping"]
+    assert [one.code for one in shown(day, "birch", "head_referee").violations] == ["wiping", "fired-off-field"]
 
 
 def test_the_limit_is_told_in_the_parks_unit(day):
