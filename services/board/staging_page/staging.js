@@ -209,6 +209,7 @@ function drawReady(status) {
   const closed = status.fields[field]?.why ?? [];
   of("field-why").textContent = closed.join(" ");
   of("field-why").hidden = closed.length === 0;
+  of("groups").hidden = Boolean(teams);
   renew("groups", groupButtons(groups(people.players), taken, (players) => take(players.map(party))));
   renew("asking", [
     nextByPlan(field) && button("plan", "N", "Next by the plan: propose", proposePlanned, { disabled: busy, loud: !teams }),
