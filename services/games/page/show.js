@@ -72,7 +72,7 @@ function told(view) {
   const at = (instant) => clockTime(instant, view.time_zone);
   return [
     ...view.aid.map((one) => `First aid called ${one.place === "gate" ? "to the gate" : "to the field"} at ${at(one.at)}`),
-    ...view.holds.map((one) => `Stopped at ${at(one.asked_at)} (${one.cause.replaceAll("_", " ")})${one.confirmed_at ? `, confirmed ${at(one.confirmed_at)}` : ": stop play, covers on, then confirm"}. Masks stay on.`),
+    ...view.holds.map((one) => `Stopped at ${at(one.asked_at)}${one.cause === "other" ? "" : ` (${one.cause.replaceAll("_", " ")})`}${one.confirmed_at ? `, confirmed ${at(one.confirmed_at)}` : ": stop play, covers on, then confirm"}. Masks stay on.`),
     ...view.counting.map(heads),
     ...(view.playing && view.gathered ? [`Next is called: ${teams(view.gathered.people)}`] : []),
   ];
