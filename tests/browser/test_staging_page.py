@@ -162,6 +162,21 @@ def test_a_player_is_put_on_the_other_side_or_out_by_a_touch_and_that_stands_on_
     assert changed == {f"p{over}": ("red", "blue"), f"p{out}": ("blue", None)}
 
 
+def test_a_game_that_waits_is_given_another_list_and_stays_one_game(wide, day):
+    wide.propose()
+    wide.act("call")
+    expect(wide.page.locator("#verdict")).to_contain_text("Called: birch-", timeout=WITHIN)
+    first = last(day, "games.game_called")
+    expect(wide.page.locator('[data-field="birch"]')).to_contain_text("called: 10 of 10 ready", timeout=WITHIN)
+    wide.page.click('[data-group="kestrel"]')
+    wide.propose()
+    expect(wide.page.locator("[data-act=call]")).to_contain_text("Replace the list that waits")
+    wide.act("call")
+    expect(wide.page.locator('[data-field="birch"]')).to_contain_text("called: 6 of 6 ready", timeout=WITHIN)
+    again = last(day, "games.game_called")
+    assert (again["game"], len(again["entrants"])) == (first["game"], 6)
+
+
 def test_whoever_was_put_out_comes_back_to_the_side_with_fewer(wide):
     out = wide.propose()["blue"][0]
     wide.page.click(f'[data-out="p{out}"]')

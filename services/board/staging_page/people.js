@@ -4,10 +4,10 @@ import { el, words } from "../../board/dom.js";
 
 export const ALONE = "";
 
-/** The players who are cleared and on no waiting list, by group; who came alone last. */
-export function groups(players) {
+/** The players who are cleared and on no other field's waiting list, by group; who came alone last. */
+export function groups(players, field) {
   const found = new Map();
-  for (const one of players.filter((player) => player.cleared && !player.called)) {
+  for (const one of players.filter((player) => player.cleared && (!player.called || player.called === field))) {
     const name = one.group ?? ALONE;
     found.set(name, [...(found.get(name) ?? []), one]);
   }

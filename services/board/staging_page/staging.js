@@ -77,8 +77,10 @@ async function refresh() {
   });
 }
 
-const ready = () => groups(people.players).flatMap(([, some]) => some);
+const ready = () => groups(people.players, field).flatMap(([, some]) => some);
 const chosen = () => ready().filter((one) => taken.has(party(one)));
+/** The game that is called for the field and has not started: to call again is to give it another list. */
+const waiting = () => follower.status.fields[field]?.next?.game;
 /** The field's next game by the plan. */
 const nextByPlan = (name) => plan?.games.find((game) => game.field === name);
 
@@ -131,7 +133,7 @@ function call() {
   if (!teams?.whole || !follower.live) return;
   const stamp = new Date(follower.now()).toISOString().slice(11, 19).replaceAll(":", "");
   const { entrants } = teams;
-  const body = { game: `${field}-${stamp}`, field, rotation: rotation(entrants), format: choice.format, minutes: Number(choice.minutes), entrants, proposal: teams.proposal.proposed };
+  const body = { game: waiting() ?? `${field}-${stamp}`, field, rotation: rotation(entrants), format: choice.format, minutes: Number(choice.minutes), entrants, proposal: teams.proposal.proposed };
   const counts = teams.colours.map((colour) => `${teams.side(colour).length} ${colour}`).join(", ");
   act("games/call-game", body, ({ events }) => {
     const weighed = events.find(({ type }) => type === "games.teams_called")?.data;
@@ -210,7 +212,7 @@ function drawReady(status) {
   of("field-why").textContent = closed.join(" ");
   of("field-why").hidden = closed.length === 0;
   of("groups").hidden = Boolean(teams);
-  renew("groups", groupButtons(groups(people.players), taken, (players) => take(players.map(party))));
+  renew("groups", groupButtons(groups(people.players, field), taken, (players) => take(players.map(party))));
   renew("asking", [
     nextByPlan(field) && button("plan", "N", "Next by the plan: propose", proposePlanned, { disabled: busy, loud: !teams }),
     button("all", "A", count === all ? "Take nobody" : "Take everybody", () => take(ready().map(party)), { disabled: all === 0 }),
@@ -247,7 +249,7 @@ function drawTeams() {
   renew("calling", [
     select("format", FORMATS, "Format"),
     el("label", {}, minutes, " minutes"),
-    button("call", "C", teams.changed ? `Call it, ${teams.changed} changed` : "Call this game", call, { disabled: busy || !follower.live || !teams.whole, loud: true }),
+    button("call", "C", `${waiting() ? "Replace the list that waits" : "Call this game"}${teams.changed ? `, ${teams.changed} changed` : ""}`, call, { disabled: busy || !follower.live || !teams.whole, loud: true }),
     button("drop", "Esc", "Leave it", drop),
   ]);
 }
