@@ -207,6 +207,15 @@ class Alert(_Shown, frozen=True, kw_only=True):
     since: datetime | None = None
 
 
+class Play(_Shown, frozen=True, kw_only=True):
+    """A group that plays soon, and in how many minutes."""
+
+    group: str
+    title: str
+    """Of the field."""
+    starts: Range
+
+
 class Status(_Shown, frozen=True, kw_only=True):
     """A park at a glance, as of a position of its log and a moment of its own clock."""
 
@@ -222,6 +231,8 @@ class Status(_Shown, frozen=True, kw_only=True):
     players: Players
     alerts: tuple[Alert, ...]
     weather: Weather | None = None
+    plays: tuple[Play, ...] = ()
+    """The next groups to play, the first first; some seconds old at most."""
 
 
 class Beat(_Shown, frozen=True, kw_only=True):

@@ -198,6 +198,5 @@ class _Saturday:
             one.here, one.since, one.played, one.lacking, one.looked_at = False, inf, one.played + 1, 0.0, False
             one.back = start + ground.minutes + REST
             self._at(ends + (BREAK if one.group.session else REST), self._here, one.group.name)
-        groups = tuple(one.group.name for one in inside)
-        players = sum(one.group.size for one in inside)
+        groups, players = tuple(one.group.name for one in inside), sum(one.group.size for one in inside)
         self.day.games.append(Played(ground.name, called, start, ends, free, ground.minutes, groups, players))

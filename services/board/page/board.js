@@ -1,6 +1,6 @@
 /** The wall screen: puts the followed status on the page, and says so plainly when it is stale. */
 
-import "./cards.js";
+import { range } from "./cards.js";
 import { el, words } from "./dom.js";
 import { Follower } from "./follow.js";
 
@@ -84,18 +84,20 @@ function showAlerts(all) {
   renew("alerts", alerts, ...lines, ...(rest > 0 ? [el("p", {}, `and ${rest} more`)] : []));
 }
 
-function showPeople(players) {
+function showPeople(players, plays) {
   const counts = PEOPLE.map(([key, name, one = name]) =>
     el("li", { class: players[key] ? key : "none" }, el("b", {}, String(players[key])), players[key] === 1 ? one : name),
   );
   const others = Object.entries(players.reasons).filter(([code]) => !(code in players));
   const reasons = others.sort((one, other) => other[1] - one[1]).slice(0, REASONS_SHOWN);
   const why = reasons.map(([code, count]) => el("li", {}, el("b", {}, String(count)), ` ${words(code)}`));
+  const soon = plays.map((play) => el("li", {}, el("b", {}, play.group), ` ${play.title} in ${range(play.starts)}`));
   renew(
     "players",
-    players,
+    [players, plays],
     el("ul", { class: "counts", "aria-label": `${players.registered} registered` }, ...counts),
     ...(why.length ? [el("ul", { class: "reasons", "aria-label": "Why not cleared" }, ...why)] : []),
+    ...(soon.length ? [el("ul", { class: "plays", "aria-label": "When do we play?" }, ...soon)] : []),
   );
 }
 
@@ -112,7 +114,7 @@ function show() {
   keep("stations", "station-tile", Object.entries(status.stations), (tile, name, station) => tile.show(name, station, clockTime));
   showHolds(fields, status.weather);
   showAlerts(status.alerts);
-  showPeople(status.players);
+  showPeople(status.players, status.plays ?? []);
   const held = fields.some(([, field]) => field.holds.length);
   document.title = `${held ? "HOLD — " : ""}${status.park} board`;
   showLink();

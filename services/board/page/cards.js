@@ -178,7 +178,14 @@ function more(count, name) {
   return count > 0 && el(name, { class: "more", "data-count": count }, `and ${count} more`);
 }
 
-/** One station: how many wait there, and what it did last. */
+/** A range of minutes, in words. */
+export function range({ low = 0, high = 0 }) {
+  const [from, to] = [Math.round(low), Math.round(high)];
+  if (to < 1) return "less than 1 min";
+  return from === to ? `about ${to} min` : `${from}–${to} min`;
+}
+
+/** One station: how many wait there and for how long, and what it did last. */
 export class StationTile extends HTMLElement {
   show(name, station, clockTime) {
     const told = JSON.stringify(station);
@@ -189,7 +196,7 @@ export class StationTile extends HTMLElement {
     this.replaceChildren(
       el("span", { class: "name" }, name),
       el("b", { class: "count" }, String(station.waiting)),
-      el("small", {}, station.last ? `${clockTime(station.last.at)} ${station.last.what}` : "nothing yet"),
+      el("small", {}, station.wait && station.waiting > 0 && el("b", {}, `${range(station.wait)} to wait. `), station.last ? `${clockTime(station.last.at)} ${station.last.what}` : "nothing yet"),
     );
   }
 }

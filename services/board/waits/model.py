@@ -1,12 +1,17 @@
 """A park's waits: at each station, and until one plays."""
 
+from typing import Final
+
 from msgspec.structs import replace
 
-from contracts.board import Status
+from contracts.board import Play, Status
 from contracts.waits import Waits
 from services.board.at_hand import AtHand
 from services.board.waits.plays import plays
 from services.board.waits.stations import station_waits
+
+SHOWN: Final = 6
+"""Groups that the wall tells when they play."""
 
 
 def waits(at_hand: AtHand, park: str, epoch: int) -> Waits:
@@ -32,4 +37,14 @@ def on_the_wall(status: Status, made: Waits) -> Status:
         else station
         for name, station in status.stations.items()
     }
-    return replace(status, stations=stations)
+    return replace(status, stations=stations, plays=_soon(made))
+
+
+def _soon(made: Waits) -> tuple[Play, ...]:
+    """Groups only: who came alone looks for his armband at the fields."""
+    found = (
+        Play(group=name, title=one.title, starts=one.starts)
+        for name, one in made.plays.items()
+        if one.starts is not None and one.title is not None and not name.startswith("armband:")
+    )
+    return tuple(sorted(found, key=lambda one: (one.starts.likely, one.group))[:SHOWN])
