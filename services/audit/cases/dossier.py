@@ -20,6 +20,8 @@ from contracts.equipment import (
 from contracts.games import (
     FieldConfigured,
     FieldInspected,
+    FirstAidAnswered,
+    FirstAidCalled,
     GameAbandoned,
     GameBriefed,
     GameCalled,
@@ -29,6 +31,7 @@ from contracts.games import (
     HoldAsked,
     HoldConfirmed,
     HoldLifted,
+    OutVoided,
     PlayerFound,
 )
 from contracts.incidents import (
@@ -70,7 +73,7 @@ OF_GEAR = (
 )  # fmt: skip
 OF_FIELD = (
     FieldConfigured, FieldInspected, DutyStarted, DutyRefused, DutyEnded, HoldAsked, HoldConfirmed, HoldLifted,
-    IncidentRecorded,
+    IncidentRecorded, FirstAidCalled, FirstAidAnswered,
 )  # fmt: skip
 OF_INCIDENT = (SceneRecorded, HelpCalled, HelpArrived, WitnessNamed, NotificationRecorded, IncidentClosed)
 OF_CASUALTY = (InjuryRecorded, TreatmentGiven, OutcomeRecorded)
@@ -113,8 +116,9 @@ class Case(Struct, frozen=True, kw_only=True):
 
     @property
     def withdrawn(self) -> frozenset[UUID]:
-        """The entries of incidents' records that were withdrawn."""
-        return frozenset(one.data.entry for one in self.of(EntryWithdrawn))
+        """The entries of incidents' records that were withdrawn, and the outs that were recorded by mistake."""
+        outs = (one.data.out for one in self.of(OutVoided))
+        return frozenset((*(one.data.entry for one in self.of(EntryWithdrawn)), *outs))
 
     def standing(self, *kinds: type[Data]) -> list[Recorded[Any]]:
         """As `of`, without what was withdrawn as never so."""

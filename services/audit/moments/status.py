@@ -28,6 +28,7 @@ from services.core.log import Log
 from services.core.rules import RULES, operating_day
 from services.duty.states import FIELD_STAFF, PARK_STAFF
 from services.equipment.kit import KIT
+from services.games.first_aid import CALLS
 from services.games.line_up import LINE_UP
 from services.games.states import BESIDE, GAME
 from services.park.states import HEAT, LIGHTNING
@@ -92,6 +93,7 @@ def _subjects(given: Given, players: Iterable[str]) -> set[Subject]:
         (CHRONOS, ""),
         (LIGHTNING, ""),
         (HEAT, ""),
+        (CALLS, ""),
         *play.todays_checks(given),
     }
     wanted |= {(fold, name) for name in given.of(CHRONOS, "").names for fold in (CHRONO, RECENT)}

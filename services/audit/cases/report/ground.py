@@ -9,6 +9,8 @@ from contracts.envelope import Data, Recorded
 from contracts.games import (
     FieldConfigured,
     FieldInspected,
+    FirstAidAnswered,
+    FirstAidCalled,
     GameBriefed,
     GameEnded,
     GameStarted,
@@ -56,6 +58,7 @@ def ground(asking: Asking) -> Iterator[Item]:
     yield asking.item(
         "Play resumed", _stops(asking, started, HoldLifted), lambda one: f"hold {one.data.hold} lifted after a sweep"
     )
+    yield asking.item("First aid called to the field, and came", _first_aid(asking), _aid)
     yield asking.item(
         "Game ended",
         asking.standing(GameEnded, game=game) if game else [],
@@ -72,6 +75,19 @@ def _stops(asking: Asking, started: Sequence[Recorded[Any]], *kinds: type[Data])
     return [
         one for one in asking.standing(*kinds) if one.data.hold in holds and getattr(one.data, "field", field) == field
     ]
+
+
+def _first_aid(asking: Asking) -> list[Recorded[Any]]:
+    """The calls for first aid to that field within the hour, and their answers."""
+    field, at = asking.incident.data.field, asking.incident.occurred_at
+    told = asking.standing(FirstAidCalled, FirstAidAnswered, field=field) if field else []
+    return [one for one in told if at - HOUR <= one.occurred_at <= at + HOUR]
+
+
+def _aid(event: Recorded[Any]) -> str:
+    if isinstance(event.data, FirstAidAnswered):
+        return "a first aider came" if event.data.came else "called by mistake"
+    return "called to the gate" if event.data.place == "gate" else "called onto the field"
 
 
 def _on_duty(asking: Asking, post: str, field: str | None) -> list[Recorded[Any]]:
