@@ -3,6 +3,7 @@
 It follows that no group waits twice while another plays three times: whichever of the other's games one counts from, the one who waits has at most one less.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 
 from services.games.rotation.units import A_MOMENT, Unit
@@ -22,7 +23,7 @@ def too_far_ahead(starts: Sequence[float], left_out: Unit) -> bool:
     for games, since in enumerate(reversed(starts), start=1):
         if left_out.arrived > since + A_MOMENT:
             return False
-        had = sum(start >= since - A_MOMENT for start in left_out.starts)
+        had = len(left_out.starts) - bisect_left(left_out.starts, since - A_MOMENT)
         if games + 1 - had > 1:
             return True
     return False

@@ -33,7 +33,7 @@ class Filling:
         """Who plays; empty where too few are there."""
         if self.fixed:
             return self.kept
-        if players(self.free) < self.rules.fewest_players:
+        if min(self.places, players(self.free)) < self.rules.fewest_players:
             return []
         strong = self._strong() if self._fair(self.kept) else []
         if strong and len(strong) == len(self.kept):

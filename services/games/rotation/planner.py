@@ -86,7 +86,7 @@ class _Planner:
         own = self._of_session.get((ground.field, session), [])
         ready = [unit for unit in own if unit.ready <= now + A_MOMENT]
         if not ready:
-            return min((unit.ready for unit in own), default=session.end)
+            return min([session.end, *(unit.ready for unit in own)])
         unit = min(ready, key=lambda one: one.since)
         return self._play(ground, now, [unit], private=True)
 
