@@ -18,6 +18,7 @@ from contracts.games import (
     HoldAsked,
     HoldConfirmed,
     HoldLifted,
+    OutVoided,
     PlayerFound,
 )
 from contracts.reasons import reason
@@ -95,7 +96,8 @@ def _missing(run: Run) -> str:
             f"Game {run.game}: {heads.counted} came off where {heads.expected} were expected. Count again; if it stays so, "
             "find out who went on without being let in, and sweep the field."
         )
-    return f"Game {run.game}: {', '.join(heads.missing)}."
+    again = " Somebody was recorded out by mistake and not expected: count again." if heads.overtaken else ""
+    return f"Game {run.game}: {', '.join(heads.missing) or 'nobody is named'}.{again}"
 
 
 def _configured(field: Field, event: Recorded[FieldConfigured]) -> Field:
@@ -145,6 +147,10 @@ def _found(field: Field, event: Recorded[PlayerFound]) -> Field:
     return replace(field, runs=runs.found(field.runs, event))
 
 
+def _withdrawn(field: Field, event: Recorded[OutVoided]) -> Field:
+    return replace(field, runs=runs.withdrawn(field.runs, event))
+
+
 def _unreadable(field: Field, _: Recorded[Unknown]) -> Field:
     return replace(field, unreadable=True)
 
@@ -162,6 +168,7 @@ _FIELD: dict[type[Data], Evolve[Field]] = {
     HeadsCounted: _counted,
     FieldSwept: _swept,
     PlayerFound: _found,
+    OutVoided: _withdrawn,
     Unknown: _unreadable,
 }
 FIELD: Fold[Field] = Fold("clearance.field", "field", Field, _FIELD)

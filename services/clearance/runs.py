@@ -6,7 +6,16 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Recorded
-from contracts.games import FieldSwept, GameAbandoned, GameCalled, GameEnded, GameStarted, HeadsCounted, PlayerFound
+from contracts.games import (
+    FieldSwept,
+    GameAbandoned,
+    GameCalled,
+    GameEnded,
+    GameStarted,
+    HeadsCounted,
+    OutVoided,
+    PlayerFound,
+)
 from services.clearance.holds import Place
 
 
@@ -19,6 +28,8 @@ class Heads(Struct, frozen=True):
     search_open: bool = False
     expected: int = 0
     counted: int = 0
+    overtaken: bool = False
+    """Somebody was to be counted whom the count took for off the field: only another one, or a sweep, says that everybody came off."""
 
 
 class Run(Struct, frozen=True):
@@ -101,9 +112,23 @@ def found(runs: Runs, event: Recorded[PlayerFound]) -> Runs:
         return runs
     missing = tuple(player for player in heads.missing if player != event.data.player)
     everybody = not missing
-    heads = replace(
-        heads, missing=missing, settled=heads.settled or everybody, search_open=heads.search_open and not everybody
-    )
+    settled = heads.settled or (everybody and not heads.overtaken)
+    heads = replace(heads, missing=missing, settled=settled, search_open=heads.search_open and not everybody)
+    return {**runs, run.game: replace(run, heads=heads)}
+
+
+def withdrawn(runs: Runs, event: Recorded[OutVoided]) -> Runs:
+    """Whoever was out by mistake was not expected by a count of before: he may be on the field. Where that has been walked, or played on since, he is searched for."""
+    run = runs.get(event.data.game or "")
+    heads = run.heads if run else None
+    if run is None or run.over is None or heads is None or heads.place < run.over:
+        return runs
+    names = list(runs)
+    played = any(runs[name].started for name in names[names.index(run.game) + 1 :])
+    missing = tuple(dict.fromkeys((*heads.missing, event.data.player)))
+    search = heads.search_open or (played and heads.settled)
+    expected = heads.expected + (event.data.player not in heads.missing)
+    heads = replace(heads, missing=missing, expected=expected, settled=search, search_open=search, overtaken=not search)
     return {**runs, run.game: replace(run, heads=heads)}
 
 

@@ -13,10 +13,12 @@ from contracts.games import (
     CountHeads,
     EndGame,
     Entrant,
+    FindPlayer,
     OutVoided,
     PlayerOut,
     RecordOut,
     StartGame,
+    SweepField,
     VoidOut,
     VoidPaintCheck,
 )
@@ -25,12 +27,13 @@ from contracts.park import RulesAdopted
 from contracts.problems import NotInThatState, RuleForbids, UnknownSubject
 from contracts.rules import GameRules, Rules
 from contracts.velocity import SpotCheckMarker, VoidSpotCheck
+from services.clearance.field import FIELD
 from services.clearance.presence import PRESENCE
 from services.discipline.states import RECORD
 from services.games.states import GAME
 from services.incidents.states import FITNESS
 from services.velocity.states import BENCH
-from tests.unit.field_day import where
+from tests.unit.field_day import shut, where
 from tests.unit.scenario import Scenario
 from tests.unit.small_park import HANDLERS, opening
 from tests.unit.test_moment import at, clock, codes
@@ -79,6 +82,57 @@ def test_he_is_counted_with_his_game_again(day):
     day.at(25).when(EndGame(game="g1"))
     (counted,) = day.at(26).when(CountHeads(game="g1", counted=0))
     assert (counted.expected, counted.missing) == (1, ("p1",))
+
+
+def counted_without_him(day: Scenario) -> UUID:
+    """Player p1 is recorded out by mistake; the game is over, and its count expects p2 alone."""
+    mistake = out(day.at(12))
+    day.at(25).when(EndGame(game="g1"))
+    (counted,) = day.at(26).when(CountHeads(game="g1", counted=1))
+    assert (counted.expected, shut(day)) == (1, [])
+    return mistake
+
+
+def test_a_count_that_took_him_for_off_the_field_says_nothing_any_more(day):
+    mistake = counted_without_him(day)
+    day.at(27).when(VoidOut(player="p1", out=mistake), "head_referee")
+    assert shut(day) == ["heads_missing"]
+    (counted,) = day.at(28).when(CountHeads(game="g1", counted=2))
+    assert (counted.expected, shut(day)) == (2, [])
+
+
+def test_a_withdrawal_that_happened_before_the_count_and_is_told_after_it_shuts_the_field_as_well(day):
+    mistake = counted_without_him(day)
+    day.at(27).when(VoidOut(player="p1", out=mistake, occurred_at=clock(13)), "referee")
+    assert shut(day) == ["heads_missing"]
+
+
+def test_that_he_is_found_does_not_settle_it_for_he_may_have_been_among_the_heads(day):
+    mistake = counted_without_him(day)
+    day.at(27).when(VoidOut(player="p1", out=mistake), "head_referee")
+    day.when(FindPlayer(player="p1", game="g1", place="staging"))
+    assert shut(day) == ["heads_missing"]
+    (counted,) = day.at(28).when(CountHeads(game="g1", counted=1))
+    assert (counted.expected, shut(day)) == (1, [])
+
+
+def test_on_a_field_that_was_swept_he_is_searched_for_until_he_is_found(day):
+    mistake = counted_without_him(day)
+    day.at(27).when(VoidOut(player="p1", out=mistake), "head_referee")
+    day.at(28).when(SweepField(game="g1", search_open=True))
+    heads = day.state(FIELD, "birch").runs["g1"].heads
+    assert (shut(day), heads.search_open, heads.missing) == ([], True, ("p1",))
+    day.at(29).when(FindPlayer(player="p1", game="g1", place="desk"))
+    assert not day.state(FIELD, "birch").runs["g1"].heads.search_open
+
+
+def test_a_field_that_was_played_on_since_stays_open_and_he_is_searched_for(day):
+    mistake = counted_without_him(day)
+    day.at(30).when(CallGame(game="g2", field="birch", entrants=(Entrant(player="p2", colour="red"),)))
+    day.when(StartGame(game="g2"))
+    day.at(31).when(VoidOut(player="p1", out=mistake), "head_referee")
+    heads = day.state(FIELD, "birch").runs["g1"].heads
+    assert (shut(day, game="g2"), heads.search_open, heads.missing) == ([], True, ("p1",))
 
 
 def test_of_two_outs_only_the_one_that_is_named_is_withdrawn():
