@@ -325,6 +325,64 @@ def test_what_is_touched_offline_is_kept_and_recorded_once_in_order_after_a_relo
     assert times == sorted(times)
 
 
+FILL = "for (let size = 2 ** 22; size >= 1; size /= 2) for (let more = true; more; ) try { localStorage.setItem('full', (localStorage.getItem('full') ?? '') + 'x'.repeat(size)); } catch { more = false; }"
+"""Leaves the device no room to keep anything."""
+
+
+def test_on_a_device_that_has_no_room_left_every_touch_is_shown_sent_and_can_be_undone(live, game):
+    live.page.evaluate(FILL)
+    live.page.context.set_offline(True)
+    live.touch(act("out"), person(game.armbands[0]))
+    live.touch("#stop")
+    live.says("#link", "2 not sent yet")
+    live.says("#link", "leave the page open")
+    live.page.context.set_offline(False)
+    live.sent()
+    live.state("hold asked")
+    live.touch("#undo")
+    live.sent()
+    assert live.types() == ["player_out", "hold_asked", "out_voided"]
+    sequence = [one["device_seq"] for one in live.events()]
+    assert sequence == sorted(set(sequence))
+
+
+def test_on_a_device_that_has_no_room_left_the_page_still_shows_what_others_do(live, pages, game):
+    live.page.evaluate(FILL)
+    other = Handheld(pages(), live.day, game.field)
+    other.touch("#stop")
+    live.state("hold asked")
+
+
+def test_of_two_tabs_of_one_device_neither_loses_what_the_other_keeps(live, game):
+    other = live.page.context.new_page()
+    other.goto(live.page.url)
+    other.wait_for_selector("body:not(.stale)", timeout=WITHIN)
+    other.wait_for_timeout(500)
+    live.page.context.set_offline(True)
+    tabs = [live.page, other] * 2
+    for tab, number in zip(tabs, game.armbands, strict=True):
+        live.page = tab
+        live.touch(act("out"), person(number))
+    live.page.context.set_offline(False)
+    live.sent()
+    outs = [one["data"]["player"] for one in live.events()]
+    assert outs == [f"p{number}" for number in game.armbands]
+
+
+def test_first_aid_and_stop_are_for_this_field_before_the_park_has_ever_answered(live, game):
+    live.page.route("**/games/handheld/*", lambda route: route.abort())
+    live.page.evaluate(
+        "for (const name of Object.keys(localStorage)) if (name.includes('view')) localStorage.removeItem(name)"
+    )
+    live.page.reload()
+    live.page.wait_for_selector("#stops:not([hidden])")
+    live.touch("[data-stop=aid]")
+    live.touch("#stop")
+    live.page.wait_for_timeout(2_000)
+    live.page.unroute("**/games/handheld/*")
+    assert [one["data"].get("field") or one["data"]["fields"] for one in live.events()] == [game.field, [game.field]]
+
+
 def test_an_answer_that_was_lost_on_its_way_back_does_not_make_two_events(live, game):
     lost = []
 

@@ -20,7 +20,16 @@ export const device = () => (key() ?? "").split(".")[0];
 /** What this device keeps under a name of its own, as JSON. */
 const at = (name) => `fieldledger ${name} ${park} ${device()}`;
 export const kept = (name, otherwise) => JSON.parse(store.getItem(at(name))) ?? otherwise;
-export const save = (name, value) => store.setItem(at(name), JSON.stringify(value));
+
+/** Returns whether the device has kept it: its store may be full, and nothing that is recorded or shown waits for that. */
+export function save(name, value) {
+  try {
+    store.setItem(at(name), JSON.stringify(value));
+    return true;
+  } catch {
+    return false;
+  }
+}
 
 /** The park refused, or could not be reached (status 0); the message is what a person is to read. */
 export class Refusal extends Error {
@@ -105,8 +114,8 @@ export class Outbox extends EventTarget {
   #name;
   #counted;
   #ends;
-  #whose = null;
-  #waiting = [];
+  #unkept = [];
+  #last = 0;
   #sending = false;
   #recorded = [];
   #seen = { epoch: 0, position: 0 };
@@ -118,19 +127,17 @@ export class Outbox extends EventTarget {
     this.#counted = counted;
     this.#ends = ends;
     addEventListener("online", () => this.#wake?.());
-    addEventListener("storage", () => {
-      this.#whose = null;
-      this.dispatchEvent(new Event("moved"));
-    });
+    addEventListener("storage", () => this.dispatchEvent(new Event("moved")));
   }
 
-  /** What waits of the device whose key is here. */
+  /** What waits of the device whose key is here: read anew each time, for another tab may have put or sent some of it. */
   get waiting() {
-    if (this.#whose !== device()) {
-      this.#whose = device();
-      this.#waiting = kept(`${this.#name} unsent`, []);
-    }
-    return this.#waiting;
+    return [...kept(`${this.#name} unsent`, []), ...this.#unkept.filter((one) => one.whose === device())];
+  }
+
+  /** Whether the device could not keep some of it: that is lost with the page. */
+  get unkept() {
+    return this.#unkept.length > 0;
   }
 
   /** What no answer of the park shows yet, in order: recorded since, each with its receipt, and what still waits. */
@@ -147,14 +154,14 @@ export class Outbox extends EventTarget {
   /** Record a command, with the moment at which it happened; returns its key. `quiet`: that it is needless by now is not worth telling. */
   put(command, body, { quiet = false } = {}) {
     const raw = ahead() === null;
-    const entry = { command, body: { ...body, occurred_at: stamp() }, key: uuid7(), quiet, raw, number: this.#number() };
-    this.#keep([...this.waiting, entry]);
+    const entry = { command, body: { ...body, occurred_at: stamp() }, key: uuid7(), quiet, raw, number: this.#number(), whose: device() };
+    this.#add(entry);
     this.go();
     return entry.key;
   }
 
   drop() {
-    this.#keep([]);
+    this.#remove((one) => one.whose === device());
   }
 
   /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. */
@@ -185,7 +192,7 @@ export class Outbox extends EventTarget {
         }
         if (!(next.quiet && error.type.endsWith("/not-in-that-state"))) this.dispatchEvent(new CustomEvent("refused", { detail: error }));
       }
-      this.#keep(this.waiting.filter((one) => one.key !== next.key));
+      this.#remove((one) => one.key === next.key);
     }
     this.#sending = false;
   }
@@ -207,14 +214,21 @@ export class Outbox extends EventTarget {
 
   #number() {
     if (!this.#counted) return undefined;
-    const next = kept(`${this.#name} count`, 0) + 1;
-    save(`${this.#name} count`, next);
-    return next;
+    this.#last = Math.max(kept(`${this.#name} count`, 0), this.#last) + 1;
+    save(`${this.#name} count`, this.#last);
+    return this.#last;
   }
 
-  #keep(waiting) {
-    this.#waiting = waiting;
-    save(`${this.#name} unsent`, waiting);
+  /** Behind what waits, on the device if it has room for it all; else in this page. */
+  #add(entry) {
+    if (save(`${this.#name} unsent`, [...this.waiting, entry])) this.#unkept = this.#unkept.filter((one) => one.whose !== device());
+    else this.#unkept.push(entry);
+    this.dispatchEvent(new Event("moved"));
+  }
+
+  #remove(gone) {
+    save(`${this.#name} unsent`, kept(`${this.#name} unsent`, []).filter((one) => !gone(one)));
+    this.#unkept = this.#unkept.filter((one) => !gone(one));
     this.dispatchEvent(new Event("moved"));
   }
 }

@@ -18,7 +18,7 @@ const field = new URLSearchParams(location.search).get("field") ?? "";
 const outbox = new Outbox("handheld", { counted: true, ends: [401] });
 const follower = new Follower(outbox);
 const log = new Log();
-const view = () => since(follower.view, outbox.unseen);
+const view = () => since(follower.view ?? { field, title: field }, outbox.unseen);
 const sheet = new Sheet(of);
 const hands = new Hands(outbox, log, view);
 const starting = new Starting(outbox, sheet, view, problem);
@@ -104,8 +104,9 @@ function drawLink() {
   document.body.classList.toggle("unsent", unsent > 0);
   const stop = outbox.waiting.some((one) => one.command === "games/ask-hold") ? " STOP IS NOT SENT: call it out, and by radio." : "";
   const waits = unsent === 0 ? "" : ` ${unsent} not sent yet: kept, and sent in order.`;
+  const room = outbox.unkept ? " This device has no room for it: leave the page open." : "";
   const zone = follower.view?.time_zone;
-  of("link").textContent = (follower.live ? "● live" : `✖ NOT CONNECTED since ${clockTime(follower.since, zone)}: the clock runs on, the rest may be old.`) + waits + stop;
+  of("link").textContent = (follower.live ? "● live" : `✖ NOT CONNECTED since ${clockTime(follower.since, zone)}: the clock runs on, the rest may be old.`) + waits + room + stop;
 }
 
 /** A touch has been taken: another on the same spot a moment later was meant for what was there before. STOP is never held up by this. */

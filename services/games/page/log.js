@@ -7,12 +7,19 @@ const NAME = "handheld touches";
 
 /** Each entry: its words, when, the keys it was sent under, and the commands that withdraw it, if anything does. */
 export class Log {
+  #held = null;
+
   get entries() {
-    return kept(NAME, []);
+    return this.#held ?? kept(NAME, []);
+  }
+
+  /** On the device, or in this page where that has no room. */
+  #keep(entries) {
+    this.#held = save(NAME, entries) ? null : entries;
   }
 
   add(words, keys, undo = []) {
-    save(NAME, [{ words, at: now().toISOString(), keys, undo }, ...this.entries].slice(0, KEPT));
+    this.#keep([{ words, at: now().toISOString(), keys, undo }, ...this.entries].slice(0, KEPT));
   }
 
   /** The newest that may still be withdrawn, as far as the park's rule lets this device. */
@@ -31,6 +38,6 @@ export class Log {
   }
 
   #mark(key, marks) {
-    save(NAME, this.entries.map((one) => (one.keys.includes(key) ? { ...one, ...marks } : one)));
+    this.#keep(this.entries.map((one) => (one.keys.includes(key) ? { ...one, ...marks } : one)));
   }
 }
