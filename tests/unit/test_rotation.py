@@ -2,6 +2,8 @@
 
 from itertools import combinations
 from math import ceil, inf
+from random import Random
+from time import process_time
 
 import pytest
 from hypothesis import given, settings
@@ -300,6 +302,23 @@ def test_a_promise_stands_unless_another_has_waited_longer_by_more_than_the_rule
     assert ("group:a" in made.moved) is (first == "new")
 
 
+def test_whoever_has_to_be_let_in_takes_no_more_with_him_than_he_must():
+    """One has waited longer by 21 minutes and comes in; another, by 15, does not: one of the promised two keeps his place."""
+    promised = Slot("birch", 0, 15, (Seat("group:a", 6), Seat("group:b", 6)))
+    parties = [group(name, 6, "birch", waited=waited) for name, waited in (("a", 0), ("b", 0), ("c", 21), ("d", 15))]
+    playing = {seat.party for seat in plan([BIRCH], parties, [promised], RULES).slots[0].seats}
+    assert "group:c" in playing
+    assert "group:d" not in playing
+
+
+@pytest.mark.parametrize(("session", "start"), [(21, 71), (22, 0)])
+def test_no_game_is_begun_that_would_run_into_a_session_with_the_break_after_it(session, start):
+    """Fifteen minutes and a break of seven."""
+    booked = replace(BIRCH, private=(Session("group:away", session, session + 50),))
+    made = plan([booked], [group("a", 6), group("b", 6)], (), RULES)
+    assert made.slots[0].start == start
+
+
 def test_a_game_of_the_plan_waits_a_little_for_its_own():
     promised = Slot("birch", 0, 15, (Seat("group:a", 6), Seat("group:b", 6)))
     parties = [group("a", 6, "birch", ready_at=5), group("b", 6, "birch"), group("c", 6, "birch")]
@@ -327,3 +346,44 @@ def test_rules_of_another_park_have_other_breaks_and_rests():
     rules = RotationRules(break_minutes=10, rest_minutes=30, fewest_players=4, horizon_minutes=60)
     made = plan([BIRCH], [group("a", 6), group("b", 6)], (), rules)
     assert [slot.start for slot in made.slots] == [0, 45]
+
+
+def full_park():
+    """Twelve fields, 300 groups and 1,500 players, of whom a fifth fit the three small fields only; as many are not ready yet."""
+    random = Random(1)  # noqa: S311 - an invented park, not a secret
+    fields = [f"field-{number}" for number in range(12)]
+    grounds = [
+        Ground(
+            name,
+            24 if index < 3 else random.choice((30, 40, 50, 60)),
+            random.uniform(0, 24),
+            random.choice((15.0, 20.0)),
+        )
+        for index, name in enumerate(fields)
+    ]
+    parties = [
+        group(
+            f"g{number}",
+            1 + number % 9,
+            *(fields[:3] if random.random() < 0.2 else fields),
+            ready_at=random.uniform(1, 60) if number % 5 == 0 else 0.0,
+            waited=0.0 if number % 5 == 0 else random.uniform(0, 80),
+        )
+        for number in range(300)
+    ]
+    return grounds, parties
+
+
+def test_a_full_park_is_planned_and_planned_again_within_a_second():
+    """Of processor time: 300 groups, 12 fields, two hours; then with a field held, one late, and a coach party of fifty more."""
+    grounds, parties = full_park()
+    begun = process_time()
+    before = plan(grounds, parties, (), RotationRules())
+    planned = process_time()
+    changed = [replace(grounds[5], free_at=None), replace(grounds[6], free_at=30.0), *grounds[:5], *grounds[7:]]
+    coach = group("coach", 50, *(one.field for one in grounds))
+    made = plan(changed, [*parties, coach], before.slots, RotationRules())
+    assert max(planned - begun, process_time() - planned) < 1
+    assert sum(max(one.players.values()) for one in parties) >= 1490
+    assert len(before.slots) >= 50
+    assert when(made, "coach")
