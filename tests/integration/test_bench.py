@@ -22,10 +22,10 @@ from contracts.velocity import (
     TakeReading,
 )
 from deploy.services import SERVICES
+from services.core import following
 from services.core.clock import SystemClock
 from services.core.park import Asked, Caller, Park, digest_of
 from services.core.times import Contact
-from services.velocity import routes
 from services.velocity.shooting import SHOOTING
 from tests.browser.server import Server
 from tests.integration.board_day import BoardDay
@@ -139,7 +139,7 @@ def test_who_waits_is_answered_as_soon_as_something_concerns_his_bench(bench, wh
     with after(0.5, sent):
         newer = bench.view(after=bench.at(view))
     waited = time.monotonic() - begun
-    assert 0.5 <= waited < routes.PATIENCE - 2
+    assert 0.5 <= waited < following.PATIENCE - 2
     assert newer["position"] > view["position"]
     if what == "reading":
         assert newer["string"]["shown"] == [{"speed_fps": 240.0}]
@@ -155,11 +155,11 @@ def test_who_waits_for_what_came_meanwhile_is_answered_at_once(bench):
     bench.live.portal.call(projector.reached, bench.live.head(), 10)
     begun = time.monotonic()
     assert bench.view(after=bench.at(view))["string"]["shown"] == [{"speed_fps": 240.0}]
-    assert time.monotonic() - begun < routes.PATIENCE - 2
+    assert time.monotonic() - begun < following.PATIENCE - 2
 
 
 def test_what_concerns_another_bench_wakes_nobody_and_who_hears_nothing_is_answered_in_the_end(bench, monkeypatch):
-    monkeypatch.setattr(routes, "PATIENCE", 1.5)
+    monkeypatch.setattr(following, "PATIENCE", 1.5)
     other = Bench(bench.day)
     view = bench.view()
     begun = time.monotonic()
