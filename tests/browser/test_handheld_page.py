@@ -354,10 +354,13 @@ def test_on_a_device_that_has_no_room_left_the_page_still_shows_what_others_do(l
 
 
 def test_of_two_tabs_of_one_device_neither_loses_what_the_other_keeps(live, game):
+    deaf = "addEventListener('storage', (event) => event.stopImmediatePropagation(), true)"
+    live.page.context.add_init_script(deaf)  # the news of what another tab keeps comes late, or not at all
+    live.page.reload()
     other = live.page.context.new_page()
     other.goto(live.page.url)
-    other.wait_for_selector("body:not(.stale)", timeout=WITHIN)
-    other.wait_for_timeout(500)
+    for tab in (live.page, other):
+        tab.wait_for_selector("body:not(.stale)", timeout=WITHIN)
     live.page.context.set_offline(True)
     tabs = [live.page, other] * 2
     for tab, number in zip(tabs, game.armbands, strict=True):
