@@ -6,6 +6,7 @@ Nobody is bound to a plan, and it admits nobody: whoever calls a game names its 
 from collections.abc import Iterable, Sequence
 from datetime import timedelta
 from itertools import zip_longest
+from typing import Final
 
 from msgspec.structs import replace
 
@@ -18,18 +19,23 @@ from services.core.command import Moment, must_know
 from services.core.fold import Given
 
 Key = tuple[str, int]
+NEAR: Final = timedelta(hours=24)
+"""A plan is for the next hours; what lies further from now than a day is a slip of the finger."""
 
 
 def publish_rotation(command: PublishRotation, given: Given, moment: Moment) -> Iterable[Data]:
-    """Raises UnknownSubject for a field nobody configured; RuleForbids for two games at once on a field, or a party in two at once."""
+    """Raises UnknownSubject for a field nobody configured; RuleForbids for a game over a day from now, two games at once on a field, or a party in two at once."""
     games = command.proposed if command.games is None else command.games
     for game in games:
         must_know(game.field in given.of(FIELDS, "").names, f"field:{game.field}")
+        if abs(game.start - moment.now) > NEAR:
+            raise RuleForbids(
+                f"The game on {game.field} from {game.start.isoformat()} lies more than a day from now; a plan is for the next hours. "
+                "Correct its start, or drop it.",
+                where="$.games",
+            )
     _must_not_overlap([(game.field, game) for game in games], "Field")
-    _must_not_overlap(
-        [(f"{one.party} part {one.part}" if one.part else one.party, game) for game in games for one in game.parties],
-        "Party",
-    )
+    _must_not_overlap(list(_parties(games)), "Party")
     shown = {_what(game): game for game in command.proposed}
     return [
         RotationPublished(
@@ -41,6 +47,17 @@ def publish_rotation(command: PublishRotation, given: Given, moment: Moment) -> 
             overruled=overruled(command.proposed, games),
         )
     ]
+
+
+def _parties(games: Sequence[PlannedGame]) -> Iterable[tuple[str, PlannedGame]]:
+    """Every party with each of its games; whoever is in a game whole is in it with each of the parts that others have."""
+    parts: dict[str, set[int]] = {}
+    for one in (one for game in games for one in game.parties):
+        parts.setdefault(one.party, set()).add(one.part)
+    for game in games:
+        for one in game.parties:
+            for part in [one.part] if one.part else sorted(parts[one.party]):
+                yield (f"{one.party} part {part}" if part else one.party), game
 
 
 def _must_not_overlap(taken: Sequence[tuple[str, PlannedGame]], what: str) -> None:
