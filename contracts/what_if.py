@@ -6,7 +6,14 @@ from typing import Annotated, Literal
 from msgspec import Meta, Struct
 
 from contracts.envelope import Reason
-from contracts.problems import InvalidBody, MalformedBody, PositionAhead, UnknownSubject, UnsupportedMediaType
+from contracts.problems import (
+    InvalidBody,
+    MalformedBody,
+    PositionAhead,
+    RuleForbids,
+    UnknownSubject,
+    UnsupportedMediaType,
+)
 from contracts.read import BEHIND_A_KEY, Parameter, Read
 from contracts.rules import Rules
 from contracts.words import Day, Instant, Role
@@ -111,7 +118,15 @@ WHAT_IF_READS: tuple[Read, ...] = (
         method="post",
         body=WhatIf,
         answer=Otherwise,
-        problems=(*BEHIND_A_KEY, MalformedBody, InvalidBody, UnsupportedMediaType, PositionAhead, UnknownSubject),
+        problems=(
+            *BEHIND_A_KEY,
+            MalformedBody,
+            InvalidBody,
+            RuleForbids,
+            UnsupportedMediaType,
+            PositionAhead,
+            UnknownSubject,
+        ),
     ),
     Read(
         path="/parks/{park}/audit/replay",

@@ -22,6 +22,7 @@ from services.core.log import Log
 from services.core.plainly import plainly
 from services.core.recent import recent
 from services.core.routes import park_of
+from services.park.model import must_be_sound
 
 _QUESTION: Final = msgspec.json.Decoder(WhatIf)
 
@@ -116,6 +117,8 @@ def _question(body: bytes) -> WhatIf:
         raise InvalidBody(
             "It leaves nothing out and names no other rules. Name positions in `void`, or `rules`.", where="$"
         )
+    if question.rules is not None:
+        must_be_sound(question.rules)
     must_be_datable(question.day, "$.day")
     must_be_datable(question.until, "$.until")
     return question

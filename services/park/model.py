@@ -75,12 +75,12 @@ def adopt_rules(command: AdoptRules, given: Given, _: Moment) -> Iterable[Data]:
         raise NotInThatState(
             f"Version {wanted.version} is in force already. Nothing is to be done.", where="$.rules.version"
         )
-    _must_be_sound(wanted)
+    must_be_sound(wanted)
     return [RulesAdopted(rules=wanted)]
 
 
-def _must_be_sound(rules: Rules) -> None:
-    """Rules under which the park could not work at all are refused."""
+def must_be_sound(rules: Rules) -> None:
+    """Raises RuleForbids for rules under which the park could not work at all."""
     try:
         operating_day(rules, datetime(2000, 1, 1, tzinfo=UTC))
     except (KeyError, ValueError, OSError):

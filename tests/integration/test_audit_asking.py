@@ -182,3 +182,9 @@ def test_a_database_that_is_not_up_is_said_in_a_sentence(words, tmp_path):
     assert ran.returncode == 1
     assert ran.stderr.startswith("fieldledger: the database cannot be reached")
     assert "Traceback" not in ran.stderr
+
+
+def test_rules_under_which_no_park_could_work_are_no_question(live):
+    answer = ask(live, {"rules": {"version": "elsewhere", "time_zone": "rx--n"}})
+    assert (answer.status_code, answer.json()["type"]) == (422, "/problems/rule-forbids")
+    assert "There is no time zone rx--n" in answer.json()["detail"]
