@@ -92,7 +92,7 @@ def names(*groups, **field):
 
 
 def test_by_hand_groups_are_taken_in_order_until_the_next_one_has_no_room_any_more():
-    groups = (standing("c", 4, 30.0), standing("a", 8, 10.0), standing("b", 8, 20.0), standing("d", 3, 40.0))
+    groups = (standing("c", 4, 30.0), standing("a", 8, 10.0), standing("b", 8, 20.0), standing("d", 2, 40.0))
     assert names(*groups) == [("a", "b", "c")]
     assert names(*groups, places=18) == [("a", "b")]
 

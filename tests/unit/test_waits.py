@@ -16,7 +16,7 @@ from contracts.registration import (
 )
 from contracts.rules import StationPrior, WaitRules
 from contracts.velocity import MarkerTested, StringOpened
-from services.board.waits.foretelling import Turning, begins
+from services.board.waits.foretelling import Turning, at_work, begins
 from services.board.waits.model import on_the_wall, waits
 from services.board.waits.ranges import between
 from services.board.waits.telling import helping, telling
@@ -217,6 +217,23 @@ def test_two_servers_halve_the_line():
 def test_a_turn_that_serves_many_empties_the_line_at_once():
     found = begins(Turning([Timed(10.0, 20)] * 400, SURE, 1), 25, [4.0])
     assert np.median(found[:, -1]) == pytest.approx(6, abs=0.3)
+
+
+def test_nobody_joins_a_briefing_that_has_begun():
+    assert np.median(begins(Turning([Timed(10.0, 20)] * 400, SURE, 1), 5, [4.0])[:, -1]) == pytest.approx(6, abs=0.3)
+
+
+def test_a_briefing_takes_as_many_as_the_largest_of_today():
+    """Five are in the one that began four minutes ago; the other twenty, and not five of them, hear the next."""
+    together = StationPrior(minutes=10.0, variation=0.1, turns=0.1, together=True)
+    found = begins(Turning([Timed(10.0, 5)] * 400 + [Timed(10.0, 20)], together, 1), 25, [4.0])
+    assert np.median(found[:, -1]) == pytest.approx(16, abs=0.3)
+
+
+def test_a_turn_began_when_the_one_before_ended_or_later_when_somebody_came_to_stand_there():
+    turning = Turning([Timed(2.0, 1)] * 400, SURE, 1)
+    assert at_work(turning, [9.0], [2.0]) == [2.0]
+    assert at_work(turning, [1.0, 9.0], [5.0, 3.0]) == [5.0, 1.0]
 
 
 def test_what_is_left_of_a_turn_is_of_turns_that_take_longer_than_it_has_taken():

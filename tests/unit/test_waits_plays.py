@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from contracts.games import AskHold, CountHeads, EndGame, StartGame
+from contracts.games import AskHold, CallGame, CountHeads, EndGame, Entrant, StartGame
 from contracts.rules import WaitRules
-from services.board.waits.model import waits
+from services.board.waits.model import on_the_wall, waits
 from services.board.waits.plays import Coming, Lateness, excesses, lane, starts
-from tests.unit.board_view import at_hand, open_park
+from tests.unit.board_view import at_hand, open_park, shown
 from tests.unit.test_clearance import called
 from tests.unit.test_rotation_board import KESTREL, member, publish
 
@@ -63,6 +63,20 @@ def test_on_a_field_that_is_held_nobody_knows_when(park):
     park.when(AskHold(hold="h", field="birch"))
     assert {one.says for one in plays(park).values()} == {"On Birch once it is open: nobody knows when."}
     assert all(one.starts is None for one in plays(park).values())
+
+
+def test_what_is_far_ahead_is_told_without_a_range(park):
+    park.when(CallGame(game="g1", field="birch", minutes=90, entrants=(Entrant(player="p1", colour="red"),)))
+    park.when(StartGame(game="g1"))
+    called(park, "g2", *KESTREL)
+    told = plays(park)["kestrel"]
+    assert (told.starts, told.says) == (None, "On Birch, in more than 60 minutes. Look again.")
+
+
+def test_the_wall_tells_groups_only(park):
+    publish(park)
+    told = on_the_wall(shown(park), waits(at_hand(park), "larchmoor", 1)).plays
+    assert {one.group for one in told} == {"kestrel", "heron"}
 
 
 def test_by_how_much_todays_games_were_late_is_measured_from_start_to_start(park):

@@ -88,7 +88,6 @@ def begins(turning: Turning, line: int, elapsed: Sequence[float], more: int = 0)
     reached = np.cumsum(heads, axis=1)
     busy = np.minimum((reached[:, :serving] < line).sum(axis=1) + 1, serving)
     free = np.column_stack([*(turning.left(one) for one in elapsed), *([np.zeros(PLAYED)] * more)])
-    free[:, :serving][np.arange(serving) >= busy[:, None]] = 0.0
     begun = np.zeros_like(minutes)
     rows = np.arange(PLAYED)
     for turn in range(serving, which.shape[1]):
