@@ -14,6 +14,7 @@ from msgspec import Struct
 
 from contracts.games import FieldConfigured
 from services.board.at_hand import AtHand
+from services.board.heads import unaccounted
 from services.board.rotation_grounds import kept_until
 from services.board.verdicts import OF_THE_FIELD
 from services.clearance import model as clearance
@@ -26,6 +27,8 @@ from services.velocity.states import BENCH
 
 NOT_TODAY: Final = frozenset({"sitting_out", "stood_down", "ejected", "banned", "unfit", "left_park"})
 """Who has one of these is not waited for."""
+HEADS: Final = "head-count"
+"""What somebody lacks whom a head-count lacks: he may still be on his field."""
 
 
 class Member(Struct, frozen=True):
@@ -86,7 +89,9 @@ def _member(asked: "_Asked", player: str, kept: dict[str, float], played: int) -
     if codes & NOT_TODAY:
         return
     fields = tuple(asked.fields(player))
-    if player in kept:
+    if player in asked.sought:
+        yield Member(player, inf, played, lacks=HEADS)
+    elif player in kept:
         yield Member(player, kept[player] + rest, played, fields)
     elif verdict.whereabouts == "on_field":
         yield Member(player, inf, played, fields)
@@ -120,7 +125,7 @@ class _Asked:
     """For which fields somebody is fit. Fields of the same limits are asked once."""
 
     def __init__(self, at_hand: AtHand) -> None:
-        self.at_hand = at_hand
+        self.at_hand, self.sought = at_hand, unaccounted(at_hand)
         self._alike: dict[tuple[object, ...], list[str]] = {}
         for story in at_hand.fields:
             if story.configured is not None:

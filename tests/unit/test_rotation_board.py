@@ -286,6 +286,25 @@ def test_a_plan_with_a_party_in_two_games_at_once_or_on_no_field_of_the_park_is_
         publish(park, games=(replace(first, field="quarry"),))
 
 
+def test_a_plan_with_a_party_whole_and_a_part_of_it_at_once_is_refused(park):
+    first = made(park).games[0]
+    part = replace(first, field="fern", parties=(PlannedParty(party="group:heron", players=2, part=1),))
+    with pytest.raises(RuleForbids, match="Party group:heron part 1 has two games at once"):
+        publish(park, games=(first, part))
+    other = replace(part, parties=(PlannedParty(party="group:heron", players=2, part=2),))
+    publish(park, games=(part, replace(other, field="birch")))
+
+
+def test_whom_a_head_count_lacks_is_not_ready_for_he_may_still_be_on_his_field(park):
+    play(park, "g1", *KESTREL)
+    park.at(30).when(EndGame(game="g1", winner=None))
+    park.at(31).when(CountHeads(game="g1", counted=4))
+    found = next(one for one in gathered(at_hand(park)).waiting if one.party.name == "group:kestrel")
+    assert (found.party.ready_at, found.lacking) == (inf, {"head-count": 5})
+    park.at(32).when(CountHeads(game="g1", counted=5))
+    assert party(park, "group:kestrel").ready_at < inf
+
+
 def book(park, name="s1", field="birch", group="kestrel", *, start=30, end=90):
     park.when(
         BookSession(
