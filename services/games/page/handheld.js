@@ -2,7 +2,7 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, forget, get, keep, keepOnDevice, kept, key, now, Outbox, Refusal, save } from "../../page/park.js";
+import { AGAIN_MS, device, forget, get, keep, keepOnDevice, kept, key, now, Outbox, Refusal, save } from "../../page/park.js";
 import { Hands } from "./hands.js";
 import { Log } from "./log.js";
 import { Sheet, sheets } from "./sheets.js";
@@ -52,10 +52,16 @@ function signOut(sentence = "") {
   problem(sentence);
 }
 
+/** What goes with a key that does not open: nobody sees it once another device's key is typed here. */
+function unsent() {
+  const count = outbox.waiting.length;
+  return count ? ` ${count} touched on ${device()} not sent: kept here until its key opens again. If it was revoked, write them down for a manager.` : "";
+}
+
 /** What the park says no to. A key that does not open ends the visit; what was touched stays on the device. */
 function refused({ detail: refusal }) {
   if (refusal.asked && refusal.status !== 401) log.refused(refusal.asked.key, refusal.message);
-  if (refusal.status === 401) signOut(NO_KEY);
+  if (refusal.status === 401) signOut(NO_KEY + unsent());
   else if (refusal.status === 403 && !refusal.asked) signOut(refusal.message);
   else problem(refusal.message);
   draw();
