@@ -64,7 +64,7 @@ class Handheld:
         page.fill("#key", self.key)
         page.keyboard.press("Enter")
         page.wait_for_selector("#game:not([hidden])")
-        page.wait_for_selector("body:not(.stale)", timeout=WITHIN)
+        self.says("#link", "● live")
 
     def touch(self, *selectors):
         for selector in selectors:
@@ -379,6 +379,7 @@ def test_first_aid_and_stop_are_for_this_field_before_the_park_has_ever_answered
     )
     live.page.reload()
     live.page.wait_for_selector("#stops:not([hidden])")
+    expect(live.page.locator("[data-act]:visible")).to_have_count(0)
     live.touch("[data-stop=aid]")
     live.touch("#stop")
     live.page.wait_for_timeout(2_000)

@@ -98,6 +98,7 @@ async function choose() {
 }
 
 function draw() {
+  of("acts").hidden = !follower.view; // what is offered follows from the park's answer
   if (!follower.view || !key()) return;
   show(of, view(), outbox, log);
   tick(of, view(), now());
