@@ -39,6 +39,10 @@ class AtHand(Struct, frozen=True):
     verdicts: Mapping[str, Verdict]
     moment: Moment
 
+    def still(self) -> "AtHand":
+        """The same, for whoever works with it beside the loop: what the board takes in meanwhile does not change it."""
+        return AtHand(self.given.copy(), dict(self.arrivals), dict(self.verdicts), self.moment)
+
     @property
     def fields(self) -> list[FieldStory]:
         """Every field of the park, in order of title."""

@@ -79,7 +79,8 @@ class Memory:
     async def open(self, now: datetime) -> None:
         """Read the park and the people of the day that it is there."""
         await self._ask(
-            (fold, "") for fold in (RULES, PARK_STAFF, FIELDS, UNRESOLVED, CHRONOS, OPENED_DAY, LIGHTNING, HEAT, OPEN, CALLS)
+            (fold, "")
+            for fold in (RULES, PARK_STAFF, FIELDS, UNRESOLVED, CHRONOS, OPENED_DAY, LIGHTNING, HEAT, OPEN, CALLS)
         )
         await self._ask((LAST_RESULT, station) for station in STATIONS)
         await self._ask((fold, self.moment(now).day.isoformat()) for fold in (PUBLISHED, SESSIONS))

@@ -25,7 +25,7 @@ async def park_rotation(request: Request[Any, Any, Any], park: FromPath[str]) ->
         at_hand = await boards[where.park].seen(head.position)
     except TimeoutError:
         raise NotCaughtUp("The read tables lack something that was recorded. Ask again shortly.") from None
-    made = await asyncio.to_thread(rotation, at_hand, where.park, head.epoch)
+    made = await asyncio.to_thread(rotation, at_hand.still(), where.park, head.epoch)
     return Response(made, headers=NO_STORE)
 
 

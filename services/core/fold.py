@@ -75,5 +75,9 @@ class Given:
     def put(self, subject: Subject, state: Any) -> None:
         self._states[subject] = state
 
+    def copy(self) -> "Given":
+        """The same states, whatever is put here later."""
+        return Given(self._states)
+
     def __contains__(self, subject: Subject) -> bool:
         return subject in self._states

@@ -34,7 +34,7 @@ from contracts.registration import (
 from contracts.rotation import PlannedParty
 from contracts.velocity import TestMarker as StringShot
 from services.board.rotation import gathered, rotation
-from services.registration.states import GROUP
+from services.registration.states import GROUP, PLAYER
 from tests.unit.board_view import at_hand, open_park, shown
 from tests.unit.scenario import NINE
 
@@ -373,3 +373,15 @@ def test_a_planned_game_that_is_long_overdue_is_on_the_wall_no_more(park):
     publish(park, games=made(park).games[:1])
     assert shown(park.at(10 + GAME + 20 - 1)).fields["birch"].then
     assert not shown(park.at(10 + GAME + 20)).fields["birch"].then
+
+
+def test_what_the_board_takes_in_while_a_plan_is_made_does_not_change_what_the_plan_is_made_of(park):
+    seen = at_hand(park)
+    still = seen.still()
+    before = gathered(still)
+    seen.arrivals.clear()
+    seen.verdicts.clear()
+    for fold, subject in [(GROUP, "kestrel"), *((PLAYER, f"p{number}") for number in range(30))]:
+        seen.given.put((fold, subject), fold.start(subject))
+    assert gathered(still) == before
+    assert not gathered(seen).waiting
