@@ -79,6 +79,8 @@ class ParkState(Struct, frozen=True, kw_only=True, omit_defaults=True):
     projections: ProjectionsState | None = None
     relay: RelayState | None = None
     evidence: EvidenceState | None = None
+    board: str | None = None
+    """Why there is no board, no rotation and no staging list at the moment. What is told is recorded all the same."""
 
 
 class Readiness(Struct, frozen=True, kw_only=True):

@@ -29,6 +29,14 @@ class PartySplit(Struct, frozen=True, kw_only=True):
     sentence: str
 
 
+class FieldShut(Struct, frozen=True, kw_only=True):
+    """A field that has no game in the plan, since nobody knows when it opens, and every reason."""
+
+    field: str
+    codes: tuple[str, ...]
+    sentence: str
+
+
 class RotationPlan(Struct, frozen=True, kw_only=True):
     """Who plays where and when, as of now. Only a proposal: nobody is bound to it, and clearance is asked again at each start.
 
@@ -49,6 +57,7 @@ class RotationPlan(Struct, frozen=True, kw_only=True):
     moved: tuple[str, ...]
     """Parties that the published plan has in a game, still to come, that they are not in any more."""
     waiting: tuple[PartyWaits, ...]
+    shut: tuple[FieldShut, ...]
     split: tuple[PartySplit, ...]
 
 

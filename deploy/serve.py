@@ -6,6 +6,7 @@ import signal
 import socket
 import sys
 from contextlib import AsyncExitStack
+from datetime import time
 from pathlib import Path
 
 import httpx
@@ -42,6 +43,8 @@ class Plan(Struct, frozen=True):
     once: bool = False
     empty: bool = False
     seed: int = 7
+    until: time | None = None
+    """Up to which time of day the invented day is played; then it goes on by itself, and nobody plays any more."""
 
     @property
     def park(self) -> str:
@@ -101,7 +104,7 @@ async def _play(  # noqa: PLR0913, PLR0917
 ) -> Summary | None:
     """Play the day unless a signal comes first."""
     tell(f"Playing a day at Larchmoor, seed {plan.seed}. Watch it: {address}/parks/{park}/board")
-    day = asyncio.ensure_future(play(up, park, address, keys, clock, plan.seed, tell))
+    day = asyncio.ensure_future(play(up, park, address, keys, clock, plan.seed, tell, plan.until))
     ending = asyncio.ensure_future(stop.wait())
     await asyncio.wait({day, ending}, return_when=asyncio.FIRST_COMPLETED)
     ending.cancel()

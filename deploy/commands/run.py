@@ -8,6 +8,7 @@ import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import time
 from pathlib import Path
 
 import msgspec
@@ -24,8 +25,10 @@ from deploy.state import DEFAULT, StateInUseError, private_folder, replace_priva
 from services.core import logs
 from services.core.settings import Settings, read
 
+FIRST = time(8, 30)
 
-def run(*, once: bool = False, empty: bool = False, seed: int = 7) -> None:
+
+def run(*, once: bool = False, empty: bool = False, seed: int = 7, until: str = "") -> None:
     """Serve a park until it is told to stop.
 
     Parameters
@@ -36,15 +39,30 @@ def run(*, once: bool = False, empty: bool = False, seed: int = 7) -> None:
         Serve a blank park instead of the invented one.
     seed
         Of the invented day: the same seed gives the same day.
+    until
+        Play the invented day up to a time such as 12:30, with games live and groups at staging, and leave the rest to you.
 
     """
     logs.configure()
     try:
-        summary = _served(read(os.environ), Plan(once=once, empty=empty, seed=seed))
+        summary = _served(read(os.environ), Plan(once=once, empty=empty, seed=seed, until=_time(until)))
     except (StateInUseError, ServerFailedError, MigrationRefusedError, PortTaken, DemoFailed) as failure:
         sys.exit(f"fieldledger: {failure}")
     if summary is not None:
         _conclude(summary)
+
+
+def _time(until: str) -> time | None:
+    """Raises DemoFailed for what is no time from half past eight on, when the park is open."""
+    if not until:
+        return None
+    try:
+        found = time.fromisoformat(until)
+    except ValueError:
+        raise DemoFailed(f"--until {until} is no time of day. Give one such as 12:30.") from None
+    if found < FIRST:
+        raise DemoFailed(f"--until {until} is before the park is open. Give a time from {FIRST:%H:%M} on.")
+    return found
 
 
 def _served(settings: Settings, plan: Plan) -> Summary | None:

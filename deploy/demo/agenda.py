@@ -26,8 +26,11 @@ class Agenda:
         self._added += 1
         heapq.heappush(self._steps, (minute, self._added, step))
 
-    async def run(self) -> None:
-        while self._steps:
+    async def run(self, until: float = float("inf")) -> None:
+        """Take every step, or those up to a minute; there the clock stands afterwards."""
+        while self._steps and self._steps[0][0] <= until:
             minute, _, step = heapq.heappop(self._steps)
             self._clock.set(self._start + timedelta(minutes=minute))
             await step()
+        if self._steps:
+            self._clock.set(self._start + timedelta(minutes=until))

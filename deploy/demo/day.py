@@ -90,8 +90,8 @@ class Day:
         )
         self._rounds = Rounds(self.fields, self._bench, self._agenda, self._random)
 
-    async def play(self) -> None:
-        """From opening to the last car off the car park."""
+    async def play(self, until: float = float("inf")) -> None:
+        """From opening to the last car off the car park, or up to a minute after opening, with everything as it is by then."""
         self._tell("Opening: rules, staff, fields, chronographs, the hired fleet.")
         await opening.open_park(self.stations["office"], self._clock.now().date(), self._bench)
         await self.stations["office"].have_signed()
@@ -111,7 +111,10 @@ class Day:
             self._agenda.at(HOME + index / 2, partial(self._leave, group))
         for hour in range(1, 9):
             self._agenda.at(60.0 * hour, self._progress)
-        await self._agenda.run()
+        await self._agenda.run(until)
+        if self._agenda.minute >= until:
+            await self.stations["office"].have_signed()
+            return
         await opening.check(self.stations["office"], "closing")
         await self.stations["office"].do(CloseDay(closed=self._start.date()))
         await self.stations["office"].have_signed()

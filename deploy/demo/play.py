@@ -24,6 +24,10 @@ def opening_time(today: datetime) -> datetime:
     return datetime.combine(day, OPENS)
 
 
+def _minutes_after_opening(until: time | None) -> float:
+    return float("inf") if until is None else (until.hour - OPENS.hour) * 60.0 + until.minute
+
+
 async def play(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
     up: Running,
     park: str,
@@ -32,10 +36,11 @@ async def play(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
     clock: RunningClock,
     seed: int,
     tell: Callable[[str], None],
+    until: time | None = None,
 ) -> Summary:
-    """The day through the HTTP API at `address`; what it came to by the log."""
+    """The day, or the day up to a time of day, through the HTTP API at `address`; what it came to by the log."""
     async with httpx.AsyncClient(base_url=address, timeout=30) as http:
-        await Day(http, park, keys, clock, seed, tell).play()
+        await Day(http, park, keys, clock, seed, tell).play(_minutes_after_opening(until))
     log = up.parks[park].log
     match = True
     for projection in PROJECTIONS:

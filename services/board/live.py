@@ -46,6 +46,7 @@ class Board:
 
     def __init__(self, park: Park, pool: Pool, projector: Projector) -> None:
         self.channel = Channel()
+        self.why: str | None = None
         self._park = park
         self._pool = pool
         self._memory: Memory | None = None
@@ -157,10 +158,12 @@ class Board:
             except LOST as error:
                 _logger.warning("board waits for the database", park=self._park.park, why=repr(error))
                 await asyncio.sleep(backoff.failed())
-            except Exception:
+            except Exception as error:
+                self.why = f"The board cannot be made: {error!r}. The log of this service says where."
                 _logger.exception("board failed", park=self._park.park)
                 await asyncio.sleep(backoff.failed())
             else:
+                self.why = None
                 backoff.succeeded()
 
     async def _step(self) -> None:

@@ -10,9 +10,9 @@ from itertools import dropwhile
 from msgspec import Struct
 
 from contracts.rotation import LatestGame, PlannedGame, PlannedParty
-from contracts.rotation_reads import PartySplit, PartyWaits, RotationPlan
+from contracts.rotation_reads import FieldShut, PartySplit, PartyWaits, RotationPlan
 from services.board.at_hand import AtHand
-from services.board.rotation_grounds import grounds
+from services.board.rotation_grounds import grounds, why_shut
 from services.board.rotation_parties import Waiting, parties
 from services.clearance.field import FIELD
 from services.games.rotation.model import Ground, Party, Plan, Seat, Slot, Why
@@ -97,6 +97,7 @@ def rotation(at_hand: AtHand, park: str, epoch: int) -> RotationPlan:
         games=tuple(_game(slot, at_hand) for slot in made.slots),
         moved=made.moved,
         waiting=tuple(_waits(seen, made)),
+        shut=tuple(_shut(at_hand)),
         split=tuple(_split(seen, made)),
     )
 
@@ -120,6 +121,16 @@ def _waits(seen: Rotation, made: Plan) -> Iterable[PartyWaits]:
         if code is not None:
             yield PartyWaits(
                 party=one.party.name, players=len(one.members), code=code, sentence=sentence(one, code, seen)
+            )
+
+
+def _shut(at_hand: AtHand) -> Iterable[FieldShut]:
+    for story in at_hand.fields:
+        if story.configured is not None and (found := why_shut(at_hand, story)):
+            yield FieldShut(
+                field=story.field,
+                codes=tuple(dict.fromkeys(one.code for one in found)),
+                sentence=" ".join(dict.fromkeys(one.sentence for one in found)),
             )
 
 

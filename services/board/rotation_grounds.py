@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 from typing import Final
 
+from contracts.envelope import Reason
 from services.board.at_hand import AtHand
 from services.clearance import holds, play
 from services.clearance.field import Field
@@ -28,7 +29,7 @@ def _ground(at_hand: AtHand, story: Field) -> Ground:
     return Ground(
         field=story.field,
         places=places(at_hand, story),
-        free_at=None if _shut(at_hand, story) else _next_start(at_hand, story, called=True),
+        free_at=None if why_shut(at_hand, story) else _next_start(at_hand, story, called=True),
         minutes=_minutes(at_hand, story),
         private=tuple(_sessions(at_hand, story.field)),
     )
@@ -41,15 +42,15 @@ def places(at_hand: AtHand, story: Field) -> int:
     return min(capacity, referees * moment.rules.games.players_per_referee)
 
 
-def _shut(at_hand: AtHand, story: Field) -> bool:
-    """Whether nobody knows when the field opens: held, not inspected, without staff, or with somebody missing whom a count lacks."""
+def why_shut(at_hand: AtHand, story: Field) -> list[Reason]:
+    """Why nobody knows when the field opens: held, not inspected, without staff, or after a head-count that did not come out."""
     given, moment = at_hand.given, at_hand.moment
     found = play.reasons(given, story.field, moment, story.running or story.waiting, 1)
     lacking = any(
         run.uncounted and run.heads is not None and run.over is not None and run.heads.place >= run.over
         for run in story.runs.values()
     )
-    return lacking or any(one.code not in TURNING for one in found)
+    return [one for one in found if one.code not in TURNING or (lacking and one.code == "heads_missing")]
 
 
 def _next_start(at_hand: AtHand, story: Field, *, called: bool) -> float:

@@ -36,6 +36,7 @@ async def _state(request: Request[Any, Any, Any], park: Park) -> ParkState:
     projector = request.app.state.projectors[park.park]
     relay = request.app.state.relays.get(park.park)
     signer = request.app.state.signers.get(park.park)
+    board = getattr(request.app.state, "boards", {}).get(park.park)
     return ParkState(
         log=LogState(epoch=head.epoch, position=head.position, why=park.log.behind),
         projections=ProjectionsState(
@@ -44,6 +45,7 @@ async def _state(request: Request[Any, Any, Any], park: Park) -> ParkState:
         relay=relay and RelayState(state=relay.state, why=relay.why, position=relay.position),
         evidence=signer
         and EvidenceState(state=signer.state, why=signer.why, size=signer.size, signed_at=signer.signed_at),
+        board=board and board.why,
     )
 
 

@@ -246,6 +246,23 @@ def test_a_board_that_cannot_read_the_log_withholds_its_beat(live, monkeypatch):
         assert events.named("beat").data["position"] == live.head()
 
 
+@pytest.mark.usefixtures("day")
+def test_a_board_that_cannot_be_made_is_said_where_one_asks_whether_the_park_is_ready(live, monkeypatch):
+    def ready():
+        return live.get("/ready").json()["parks"][live.park].get("board")
+
+    assert ready() is None
+
+    async def broken(*_):
+        raise ValueError("no such moment")
+
+    monkeypatch.setattr(board(live), "_make", broken)
+    wait_until(lambda: "no such moment" in (ready() or ""), 12)
+    assert live.get("/ready").status_code == 200, "what is told is recorded all the same"
+    monkeypatch.undo()
+    wait_until(lambda: ready() is None, 12)
+
+
 def test_the_next_morning_begins_with_nobody_and_an_unopened_day(databases, nats_urls):
     clock = SetClock(datetime(2026, 5, 9, 14, 0, tzinfo=UTC))
     with serving(databases.create(), nats_urls, clock) as live:

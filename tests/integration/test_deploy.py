@@ -110,6 +110,28 @@ def test_a_port_that_is_no_number_is_one_clear_sentence(folder):
     assert refusal(other).startswith("fieldledger: The environment does not make sense: ")
 
 
+@pytest.mark.parametrize("until", ["noon", "25:00", "08:10"])
+def test_a_day_that_is_to_be_played_until_no_time_of_it_is_one_clear_sentence(folder, until):
+    other = Launcher(folder / "other", "--until", until)
+    other.launch()
+    assert refusal(other).startswith(f"fieldledger: --until {until} is ")
+    assert not other.state.exists()
+
+
+def test_a_day_that_is_played_until_half_past_ten_stands_there_with_games_live_and_goes_on_by_itself(folder):
+    launcher = Launcher(folder / "morning", "--until", "10:30").start()
+    try:
+        launcher.until_said("Stop with Ctrl-C")
+        board = httpx.get(f"{launcher.url}/parks/{DEMO}/board.json").json()
+        assert board["as_of"][11:16] in {"10:30", "10:31"}
+        assert "live" in {field["state"] for field in board["fields"].values()}
+        assert board["players"]["gone_home"] == 0
+        later = httpx.get(f"{launcher.url}/parks/{DEMO}/board.json").json()
+        assert later["as_of"] > board["as_of"]
+    finally:
+        assert launcher.end() == 0
+
+
 def test_a_day_that_is_killed_half_way_goes_on_from_its_record(folder):
     launcher = Launcher(folder / "day").start()
     try:

@@ -122,6 +122,21 @@ def test_a_field_that_nobody_inspected_is_free_nobody_knows_when(park):
     assert ground(park, "fern").free_at is None
 
 
+def test_a_field_without_a_game_in_the_plan_is_named_with_why(park):
+    """Nobody has to guess why a field that stands there has nobody on it."""
+    assert {one.field: one.codes for one in made(park).shut}["fern"][0] == "field_not_inspected"
+    play(park, "g1", *KESTREL)
+    assert "birch" not in {one.field for one in made(park.at(14)).shut}, "a field that is played on is none"
+    park.at(25).when(EndGame(game="g1"))
+    park.when(CountHeads(game="g1", counted=6))
+    (shut,) = [one for one in made(park).shut if one.field == "birch"]
+    assert shut.codes == ("heads_missing",)
+    assert "6 came off where 5 were expected. Count again" in shut.sentence
+    park.when(CountHeads(game="g1", counted=5))
+    park.at(30).when(AskHold(hold="h1", field="birch"))
+    assert {one.field: one.codes for one in made(park).shut}["birch"] == ("field_on_hold",)
+
+
 def test_a_field_is_free_after_the_game_that_runs_and_its_break(park):
     play(park, "g1", *KESTREL)
     assert ground(park.at(14)).free_at == pytest.approx(GAME - 4 + BREAK)
@@ -264,6 +279,12 @@ def test_what_staging_changes_is_on_the_record_and_the_next_plan_keeps_it(park):
 def test_a_plan_that_was_not_changed_overrules_nothing(park):
     event = publish(park)
     assert (event.overruled, any(game.fixed for game in event.games)) == ((), False)
+
+
+def test_a_plan_that_rests_on_what_was_never_recorded_is_refused(park):
+    plan = made(park)
+    with pytest.raises(RuleForbids, match="the record ends at"):
+        publish(park, replace(plan, position=10**15))
 
 
 @pytest.mark.parametrize("shift", [0, 14])

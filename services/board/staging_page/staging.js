@@ -174,7 +174,7 @@ function choose(name) {
 
 /** What stands for each field: its state, and what its next game waits for. */
 function nextOf(one) {
-  if (!one.next) return "no game is called";
+  if (!one.next) return "no next game is called";
   const { ready, teams: sizes, waits_for: waits } = one.next;
   const size = Object.values(sizes).reduce((sum, count) => sum + count, 0);
   const reasons = Object.keys(waits).map(words).join(", ");

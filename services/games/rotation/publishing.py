@@ -24,7 +24,13 @@ NEAR: Final = timedelta(hours=24)
 
 
 def publish_rotation(command: PublishRotation, given: Given, moment: Moment) -> Iterable[Data]:
-    """Raises UnknownSubject for a field nobody configured; RuleForbids for a game over a day from now, two games at once on a field, or a party in two at once."""
+    """Raises UnknownSubject for a field nobody configured; RuleForbids for a position that nothing has, a game over a day from now, two games at once on a field, or a party in two at once."""
+    if command.position > moment.position:
+        raise RuleForbids(
+            f"The plan says that it rests on position {command.position}, but the record ends at {moment.position}. "
+            "Send the position that came with the plan.",
+            where="$.position",
+        )
     games = command.proposed if command.games is None else command.games
     for game in games:
         must_know(game.field in given.of(FIELDS, "").names, f"field:{game.field}")
