@@ -185,11 +185,13 @@ class RotationRules(_Rules, frozen=True, kw_only=True):
     """Between two games of a group: a drink, air and paint. In a private session the field's break is enough."""
     fewest_players: Annotated[int, Meta(ge=2, le=100)] = 6
     """With fewer no game is planned, but in a private session."""
-    patience_minutes: Annotated[float, Meta(ge=0, le=30)] = 5.0
+    patience_minutes: Annotated[float, Meta(ge=0, le=30)] = 0.0
     """For so long a game of the plan waits for a group of its own that is known to be ready by then."""
     straggler_minutes: Annotated[float, Meta(ge=0, le=120)] = 15.0
     """For so long a group that is ready waits for those of its own who still lack something; then it is called without them."""
-    steady_minutes: Annotated[float, Meta(ge=0, le=120)] = 20.0
+    firm_minutes: Annotated[float, Meta(ge=0, le=60)] = 20.0
+    """What the plan says of the next minutes stands while its field is free: who was told plays, however long another has waited."""
+    steady_minutes: Annotated[float, Meta(ge=0, le=120)] = 10.0
     """A group keeps its game in the plan unless another has waited longer by more than this."""
 
 

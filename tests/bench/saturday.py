@@ -22,8 +22,6 @@ from tests.bench.saturday_world import FEWEST, LAST_START, REST, World, world
 
 SEED = 1
 TAIL = 0.95
-FULL_PARK = RotationRules(patience_minutes=0.0, steady_minutes=10.0)
-"""As a park sets its rules whose fields are all wanted: no game waits for its own, and ten minutes of waiting outweigh a promise."""
 
 
 class Compared(Struct, frozen=True):
@@ -38,7 +36,7 @@ class Compared(Struct, frozen=True):
     of_stations: tuple[Forecast, ...]
 
 
-def saturday(seed: int, share: float = 1.0, rules: RotationRules = FULL_PARK) -> Compared:
+def saturday(seed: int, share: float = 1.0, rules: RotationRules = DEFAULT.games.rotation) -> Compared:
     """Both ways over the same day."""
     day = world(seed, share)
     ways = journeys(day)

@@ -9,7 +9,15 @@ from contracts.rules import RotationRules
 from services.games.rotation.model import Ground, Party, Session
 
 CLOSE = 1e-4
-RULES = RotationRules(horizon_minutes=120, break_minutes=7, rest_minutes=10, fewest_players=4)
+RULES = RotationRules(
+    horizon_minutes=120,
+    break_minutes=7,
+    rest_minutes=10,
+    fewest_players=4,
+    patience_minutes=5,
+    steady_minutes=20,
+    firm_minutes=0,
+)
 
 
 @st.composite

@@ -387,3 +387,15 @@ def test_a_full_park_is_planned_and_planned_again_within_a_second():
     assert sum(max(one.players.values()) for one in parties) >= 1490
     assert len(before.slots) >= 50
     assert when(made, "coach")
+
+
+def test_with_a_field_held_nobody_else_is_moved_of_whom_the_plan_told_for_the_next_minutes():
+    """In a park without a free place the hour after may turn over; what was told for the next twenty minutes stands, but for the field's own."""
+    grounds, parties = full_park()
+    rules = RotationRules()
+    before = plan(grounds, parties, (), rules)
+    made = plan([replace(grounds[5], free_at=None), *grounds[:5], *grounds[6:]], parties, before.slots, rules)
+    told = {(slot.field, seat.party) for slot in before.slots if slot.start < rules.firm_minutes for seat in slot.seats}
+    now = {(slot.field, seat.party) for slot in made.slots if slot.start < rules.firm_minutes for seat in slot.seats}
+    assert len(told) > 80
+    assert {field for field, _ in told - now} == {grounds[5].field}

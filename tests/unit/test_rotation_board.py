@@ -390,10 +390,10 @@ def test_the_wall_shows_the_next_games_of_the_plan_by_group_and_how_many_came_al
 
 
 def test_a_planned_game_that_is_long_overdue_is_on_the_wall_no_more(park):
-    """Overdue by its own length and the rule's 20 minutes."""
+    """Overdue by its own length and the rule's 10 minutes."""
     publish(park, games=made(park).games[:1])
-    assert shown(park.at(10 + GAME + 20 - 1)).fields["birch"].then
-    assert not shown(park.at(10 + GAME + 20)).fields["birch"].then
+    assert shown(park.at(10 + GAME + 10 - 1)).fields["birch"].then
+    assert not shown(park.at(10 + GAME + 10)).fields["birch"].then
 
 
 def test_what_the_board_takes_in_while_a_plan_is_made_does_not_change_what_the_plan_is_made_of(park):

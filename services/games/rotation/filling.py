@@ -25,6 +25,7 @@ class Filling:
         self.free = [unit for unit in there if not promises.elsewhere(unit, promise, now + rules.steady_minutes)]
         self.kept = [unit for unit in self.free if promise is not None and promises.holds(promise, unit)]
         self.fixed = promise is not None and promise.slot.fixed and 0 < players(self.kept) <= places
+        self.firm = now < rules.firm_minutes
         self.rank = {id(unit): unit.waited(now) for unit in self.free}
         self.first = come_first(there)
         self.levels = outnumbering(there)
@@ -51,7 +52,9 @@ class Filling:
         return all(self.first[name] <= names for name in names)
 
     def _strong(self) -> list[Unit]:
-        """Who of the promised game keeps his place in it against everybody whom it would leave out."""
+        """Who of the promised game keeps his place in it against everybody whom it would leave out: in the next minutes all of it."""
+        if self.firm:
+            return self.kept
         seated = self._filled(self.kept)
         left_out = max((self.rank[id(unit)] for unit in self.free if unit not in seated), default=0.0)
         return [unit for unit in self.kept if self.rank[id(unit)] + self.rules.steady_minutes >= left_out]
