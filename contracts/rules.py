@@ -269,6 +269,8 @@ class StationPrior(_Rules, frozen=True, kw_only=True):
     heads: Annotated[int, Meta(ge=1, le=400)] = 1
     together: bool = False
     """Whoever stands there is served at once: as many as the largest turn of today took, or `heads`. Smaller turns had nobody else."""
+    pace: Annotated[float, Meta(ge=0, le=1)] = 0.1
+    """How far the pace of the next turns strays from today's own: the standard deviation of its logarithm, fitted to simulated days."""
     turns: Annotated[float, Meta(ge=0.1, le=100)] = 1.0
     """It counts as so many turns beside today's own: one is soon outweighed, and says that the pace itself is not known."""
 

@@ -1,7 +1,8 @@
 """How long a line takes: played out many times with turns drawn from today's own.
 
 Each time the turns are weighed anew at random (the Bayesian bootstrap: Rubin, Annals of Statistics 9, 1981), the prior's counting as so
-many turns as the rule says: so a range is wide while few turns were seen, and narrows as the day teaches. What is drawn follows from the
+many turns as the rule says, and the pace of the next ones strays from today's by as much as the prior says: so a range is wide while few turns were
+seen, and narrows as the day teaches. What is drawn follows from the
 log's position alone: the same record gives the same ranges.
 """
 
@@ -34,6 +35,7 @@ class Turning:
         self.room = np.full_like(self.heads, self.heads.max()) if prior.together else self.heads
         self.weights: Floats = np.array([1.0] * len(today) + [prior.turns / ATOMS] * ATOMS, dtype=np.float64)
         self.random = np.random.default_rng(seed)
+        self.pace: Floats = np.exp(np.random.default_rng([seed, PLAYED]).normal(0, prior.pace, PLAYED))
         shares = self.random.dirichlet(self.weights, PLAYED)
         self._sums: Floats = np.cumsum(shares, axis=1)
 
@@ -97,5 +99,5 @@ def begins(turning: Turning, line: int, elapsed: Sequence[float], more: int = 0)
     places = np.arange(line + 1)
     turns = np.array([np.searchsorted(upto, places, side="right") for upto in reached])
     turns[:, line] = np.maximum(turns[:, line], busy)
-    found: Floats = begun[rows[:, None], turns]
+    found: Floats = begun[rows[:, None], turns] * turning.pace[:, None]
     return found
