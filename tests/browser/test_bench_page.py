@@ -13,7 +13,8 @@ from tests.integration.board_day import BoardDay
 
 pytestmark = pytest.mark.timeout(240)
 SIZES = {"bench": (1280, 800), "tablet": (1024, 768)}
-WITHIN = 8_000
+WITHIN = 20_000
+"""Milliseconds. On a busy machine now and then no bell is heard, and the page asks again after the long poll's ten seconds."""
 """Milliseconds in which what a test waits for must come about."""
 SHOTS = os.environ.get("BENCH_SHOTS", "")
 """A folder for pictures of the page, for whoever wants to look."""
