@@ -72,14 +72,13 @@ export function get(path, asked = {}, signal = undefined) {
   return send(query ? `${path}?${query}` : path, {}, signal);
 }
 
-/** The park's own clock, as it was last heard; never ahead of it, though the device's runs faster. An answer that was under way for long says less than one before it. */
+/** The park's own clock, as it was last heard; never ahead of it. The answer that was under way for the shortest time says best. */
 const BEST_FOR_MS = 30_000;
-const LONG_MS = 500;
 let offset = null;
 let heardAt = -Infinity;
 export function heard(asOf) {
   const told = Date.parse(asOf) - Date.now();
-  if (offset !== null && told < offset - LONG_MS && performance.now() - heardAt < BEST_FOR_MS) return;
+  if (offset !== null && told < offset && performance.now() - heardAt < BEST_FOR_MS) return;
   offset = told;
   heardAt = performance.now();
   save("offset", offset);
@@ -176,7 +175,8 @@ export class Outbox extends EventTarget {
     while (this.waiting.length > 0 && key()) {
       const next = this.waiting[0];
       try {
-        this.#recorded.push({ ...next, receipt: await this.#post(next) });
+        const receipt = await this.#post(next); // an answer of the park meanwhile makes the list of what is recorded anew
+        this.#recorded.push({ ...next, receipt });
         this.saw(this.#seen);
         this.dispatchEvent(new Event("answered"));
       } catch (error) {
