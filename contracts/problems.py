@@ -8,6 +8,10 @@ class Refused(Exception):  # noqa: N818 - it is no error of ours
 
     status: ClassVar[int] = 422
     title: ClassVar[str] = "The request was refused"
+    remedy: ClassVar[str] = ""
+    """What whoever is answered so should do: the same whatever the request was."""
+    sample: ClassVar[str] = ""
+    """A `detail` as it may be read."""
 
     def __init__(self, detail: str, **extensions: Any) -> None:
         super().__init__(detail)
@@ -23,76 +27,110 @@ class Refused(Exception):  # noqa: N818 - it is no error of ours
 class MalformedBody(Refused):
     status = 400
     title = "The body is not JSON in UTF-8"
+    remedy = "Send JSON in UTF-8. The same bytes will be refused again, so correct the program that made them."
+    sample = "Input data was truncated. Nothing was recorded; send JSON in UTF-8."
 
 
 class InvalidBody(Refused):
     status = 422
     title = "The body does not fit its schema"
+    remedy = "Correct what `where` names, by the schema of the command, and send it under the same Idempotency-Key. Never drop what has happened: what cannot be sent is put on paper."
+    sample = "armband must be a whole number from 1 to 9999. Nothing was recorded; correct the body and send it again."
 
 
 class InvalidParameter(Refused):
     status = 400
     title = "A parameter or header is missing or does not fit"
+    remedy = "Correct the parameter or header that `where` names."
+    sample = "field is missing. Add it to the query."
 
 
 class IdempotencyKeyMissing(Refused):
     status = 400
     title = "Idempotency-Key is missing or is no UUID in quotes"
+    remedy = "Make a new UUIDv7 for each write, keep it with the write, and send it in quotes each time that this write is sent."
+    sample = 'Send the header Idempotency-Key: "<a new UUIDv7>" with every write, and the same one whenever you send that write again.'
 
 
 class IdempotencyKeyReused(Refused):
     status = 422
     title = "This Idempotency-Key was used for another request"
+    remedy = "A key names one write for ever. Send this write under a new key, and look for the fault in the program: the first write stays as it was recorded."
+    sample = "This Idempotency-Key was used for another request. Nothing was recorded; use a new key."
 
 
 class NotAuthenticated(Refused):
     status = 401
     title = "No valid device key"
+    remedy = "Send `Authorization: Bearer <device>.<secret>`. A key that was revoked, or is of another park, opens nothing: keep what the device recorded and ask a manager."
+    sample = "Send the device's key in the header: Authorization: Bearer <device>.<secret>."
 
 
 class NotAllowed(Refused):
     status = 403
     title = "This device may not do that"
+    remedy = "Use a device with one of the roles that `detail` names, or let somebody do it who may. Sending it again changes nothing."
+    sample = (
+        "This device's key is for desk; this takes one of head_referee, referee. Use such a device, or ask a manager."
+    )
 
 
 class NotFound(Refused):
     status = 404
     title = "There is no such thing here"
+    remedy = "Check the path, the park's name in it first."
+    sample = "This server keeps no park of that name. Check the path: /parks/<park>/…"
 
 
 class MethodNotAllowed(Refused):
     status = 405
     title = "This path does not take that method"
+    remedy = "Commands take POST, reads take GET."
+    sample = "Reads take GET, commands take POST."
 
 
 class BodyTooLarge(Refused):
     status = 413
     title = "The body is too large"
+    remedy = "Send less in one request."
+    sample = "A body may have 1000000 bytes. Send less in one request."
 
 
 class UnsupportedMediaType(Refused):
     status = 415
     title = "The body must be application/json"
+    remedy = "Send the media type that the route takes: application/json unless it says another."
+    sample = "Content-Type is text/plain; send application/json."
 
 
 class ImpossibleTime(Refused):
     status = 422
     title = "A command cannot have happened at that time"
+    remedy = "Set the device's clock, send Device-Time with each request, and ask again now: what is asked for is decided now."
+    sample = "A command cannot have happened in 1900. Nothing was recorded; set the clock and ask again."
 
 
 class UnknownSubject(Refused):
     status = 404
     title = "It names something that the record does not know"
+    remedy = "Check the spelling of what `where` names, or register it first; then send the same again."
+    sample = "The record knows no marker marker-99. Check the spelling, or register it first."
 
 
 class AlreadyRecorded(Refused):
     status = 409
     title = "That name is already taken by something else"
+    remedy = (
+        "If it is the same thing, it is recorded and there is nothing to do. If it is another, choose another name."
+    )
+    sample = "caution caution-5 is already recorded. Choose another name."
 
 
 class NotInThatState(Refused):
     status = 409
     title = "The state of things does not allow it"
+    remedy = "Look at how things stand now: somebody else may have done it meanwhile. Ask again once `detail` no longer applies."
+    sample = "birch-3 has not been briefed. Brief it, then start it."
 
 
 class NotCleared(Refused):
@@ -100,36 +138,50 @@ class NotCleared(Refused):
 
     status = 409
     title = "Not cleared"
+    remedy = "Nobody enters. Clear each reason of `refusal` at the place that it names, or start without those players; then ask anew, under a new Idempotency-Key. The refusal is on record, with its receipt."
+    sample = "The marker has not been measured in its present set-up. (chronograph)"
 
 
 class RuleForbids(Refused):
     status = 422
     title = "The park rules forbid it"
+    remedy = "The park's own rules say no. A manager can adopt other rules; eye protection no rule can waive."
+    sample = "Only a manager may refund the entry of somebody who was ejected. Nothing was recorded."
 
 
 class Contended(Refused):
     status = 409
     title = "Others were changing the same things: send the same again"
+    remedy = "Send the very same again, under the same Idempotency-Key, after a moment."
+    sample = "Others were changing the same things at the same time. Nothing was recorded; send the same again."
 
 
 class PositionAhead(Refused):
     status = 422
     title = "The log has no such epoch or position"
+    remedy = "Send the epoch and position of a receipt or an answer of this park. After a restore the log is shorter: send again what you kept, and read from where the log ends."
+    sample = "at_least=1:9000, but the log stands at 1:4711. Send the epoch and position of a receipt; after a restore, send again what you kept."
 
 
 class NotCaughtUp(Refused):
     status = 503
     title = "The read tables have not reached that position in time"
+    remedy = "Your write is recorded. Ask again after Retry-After; for a clearance that cannot wait ask about one player, which is read from the log itself."
+    sample = "The read tables stand at 4702, not yet at 4711. Ask again shortly."
 
 
 class Unavailable(Refused):
     status = 503
     title = "The log, or what else this needs, cannot be reached: not cleared until it can"
+    remedy = "Nobody is cleared until it can be reached: use the printed list and paper cards. Send the same again, under the same Idempotency-Key, after Retry-After."
+    sample = "The log cannot be reached. Nobody is cleared until it can; send the same again shortly."
 
 
 class Broken(Refused):
     status = 500
     title = "Something broke on our side"
+    remedy = "Send the same again, under the same Idempotency-Key: it is then recorded once, whatever became of the first. If it happens again, report the request id."
+    sample = "Nothing of this request is known to be recorded; send the same again. If it happens again, report the request id 3f0c2b9e5d1a4c7f8e6b0a9d2c4e1f73."
 
 
 def every() -> list[type[Refused]]:
