@@ -68,3 +68,5 @@ class Read(Struct, frozen=True, kw_only=True):
     problems: tuple[type[Refused], ...] = BEHIND_A_KEY
     also: tuple[int, ...] = ()
     """Other statuses that bear the same answer."""
+    example: Any = None
+    """An answer as it may be read; made from the type, or said to be what it is, where none is given."""

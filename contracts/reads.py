@@ -13,6 +13,7 @@ from contracts.checks import CHECK_READS
 from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.closing import CLOSING_READS
+from contracts.documents import DOCUMENT_READS
 from contracts.fleet import FLEET_READS
 from contracts.handheld import HANDHELD_READS
 from contracts.incident_reads import INCIDENT_READS
@@ -207,4 +208,5 @@ READS: tuple[Read, ...] = (
     *WAIT_READS,
     *ROLL_CALL_READS,
     *BENCH_READS,
+    *DOCUMENT_READS,
 )

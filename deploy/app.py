@@ -19,6 +19,7 @@ from deploy.embedded import BusUrls
 from services.core.auth import Devices
 from services.core.bus import Bus
 from services.core.clock import Clock
+from services.core.documents import DOCUMENT_ROUTES
 from services.core.health import health, metrics, ready
 from services.core.http import application
 from services.core.log import Log
@@ -95,7 +96,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
             tasks.start_soon(signer.run)
             if relay_bus is not None:
                 tasks.start_soon(Announcer(name, pool, relay_bus, signer).run)
-        machinery = Service("core", (), (health, ready, metrics, *SHARED_PAGES))
+        machinery = Service("core", (), (health, ready, metrics, *SHARED_PAGES, *DOCUMENT_ROUTES))
         state = {"projectors": projectors, "relays": relays, "signers": signers}
         state |= {"pool": pool, "clock": clock, "outside": outside}
         app = application([*services, machinery], made, devices, state)
