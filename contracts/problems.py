@@ -163,6 +163,13 @@ class PositionAhead(Refused):
     sample = "at_least=1:9000, but the log stands at 1:4711. Send the epoch and position of a receipt; after a restore, send again what you kept."
 
 
+class PositionLost(Refused):
+    status = 410
+    title = "A restore has cut off what lay there"
+    remedy = "The log was brought back from a backup, and lacks some of what you have read. Set aside what you keep from behind the position in `resume`, and read on from there: what was recorded anew comes under a new epoch."
+    sample = "A restore has cut off what lay behind 4600: you have read 111 events that this log lacks. Read on with after=1:4600; what was recorded anew comes from there."
+
+
 class NotCaughtUp(Refused):
     status = 503
     title = "The read tables have not reached that position in time"
@@ -182,6 +189,48 @@ class Broken(Refused):
     title = "Something broke on our side"
     remedy = "Send the same again, under the same Idempotency-Key: it is then recorded once, whatever became of the first. If it happens again, report the request id."
     sample = "Nothing of this request is known to be recorded; send the same again. If it happens again, report the request id 3f0c2b9e5d1a4c7f8e6b0a9d2c4e1f73."
+
+
+class PassNotGenuine(Refused):
+    status = 422
+    title = "This is no genuine day pass"
+    remedy = "Nobody is let in on it. Wipe it and scan it once more; then find the player by the armband, and have the desk print the pass anew."
+    sample = "This is no genuine pass: its signature does not hold. Wipe it and scan it once more; then ask the desk to look the player up by the armband and print the pass anew."
+
+
+class PassKeyUnknown(Refused):
+    status = 422
+    title = "No key that is known here signed this day pass"
+    remedy = "Nobody is let in on it. Fetch the park's pass keys anew and scan it again; if it is still unknown, it is of another park or forged: send the player to the desk."
+    sample = "No key that is known here signed this pass (its key is 5f1c09ae): it is of another park, or newer than the keys of this device. Do not let it pass; fetch the pass keys anew and scan again, or send the player to the desk."
+
+
+class PassOfAnotherPark(Refused):
+    status = 422
+    title = "This day pass is of another park"
+    remedy = "Nobody is let in on it. Send the player to the desk for a pass of this park."
+    sample = "This is a pass of the park larchmoor-north, not of larchmoor. Send the player to the desk for a pass of this park."
+
+
+class PassExpired(Refused):
+    status = 422
+    title = "This day pass was for an earlier day"
+    remedy = "Nobody is let in on it. The player is registered at the desk for today, and gets a pass of today."
+    sample = "This pass was for 2026-05-08; today is 2026-05-09. Send the player to the desk, where he is registered for today."
+
+
+class PassNotYetValid(Refused):
+    status = 422
+    title = "This day pass is for a later day"
+    remedy = "Nobody is let in on it. Look at the day on this device first; if that is right, send the player to the desk."
+    sample = "This pass is for 2026-05-10; today is 2026-05-09. Send the player to the desk, and have the day on this device looked at."
+
+
+class PassReplaced(Refused):
+    status = 409
+    title = "This day pass was replaced"
+    remedy = "Nobody is let in on it. Take the old pass away and ask for the newer one; whoever has none goes to the desk."
+    sample = "This pass of player-014 was replaced by a newer one. Take it away and ask for the newer one; whoever has none goes to the desk."
 
 
 def every() -> list[type[Refused]]:
