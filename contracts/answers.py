@@ -44,3 +44,5 @@ class Problem(Struct, frozen=True, kw_only=True, omit_defaults=True):
     receipt: Receipt | None = None
     where: str = ""
     first: str = ""
+    resume: str = ""
+    """Where to go on, where a restore has cut off what was asked for: `<epoch>:<position>`."""

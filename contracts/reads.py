@@ -30,6 +30,7 @@ from contracts.problems import (
     UnknownSubject,
 )
 from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
+from contracts.reading import EVENT_READS
 from contracts.roll_call import ROLL_CALL_READS
 from contracts.rotation_reads import ROTATION_READS
 from contracts.staging import STAGING_READS
@@ -208,5 +209,6 @@ READS: tuple[Read, ...] = (
     *WAIT_READS,
     *ROLL_CALL_READS,
     *BENCH_READS,
+    *EVENT_READS,
     *DOCUMENT_READS,
 )

@@ -17,6 +17,7 @@ _WHERE: Mapping[type[Refused], str] = {
     problems.UnknownSubject: "marker:marker-99",
     problems.AlreadyRecorded: "caution:caution-5",
     problems.PositionAhead: "at_least",
+    problems.PositionLost: "after",
 }
 
 
@@ -31,6 +32,8 @@ def example(kind: type[Refused]) -> dict[str, Any]:
     }
     if kind in _WHERE:
         shown["where"] = _WHERE[kind]
+    if kind is problems.PositionLost:
+        shown["resume"] = "1:4600"
     if kind is problems.NotCleared:
         shown |= {"refusal": sample(StartRefused), "receipt": _receipt()}
     return shown

@@ -54,6 +54,7 @@ _SAID: Final[Mapping[str, str]] = {
     "text": "Slipped on wet boards by the second bunker.", "piece": "marker-31", "kept": "safe", "paint_batch": "B-2026-0417", "place": "bunker",
     "stated": "285 ft/s", "held": "283 ft/s", "name": "Birch Wood", "lateness": "told 3 minutes later", "service": "ambulance", "first": "",
     "summary": "13 people on it, 2 minors", "colour": "red", "origin": "fieldledger/larchmoor/1", "signed": "4711", "version": "2026.5", "format": "elimination",
+    "webhook": "office", "host": "office.larchmoor.example", "url": "https://office.larchmoor.example/hooks/park",
 }  # fmt: skip
 """What a text says, by the name of its field."""
 _COUNTED: Final[Mapping[str, float]] = {
@@ -62,7 +63,7 @@ _COUNTED: Final[Mapping[str, float]] = {
 }  # fmt: skip
 _NOT: Final = frozenset({"cleared", "repeat", "replaced", "voided", "sought", "search_open", "hidden", "off"})
 """What is rather not so."""
-_TEXTS: Final = ("larchmoor", "en", "GBP", "ab" * 32, "group:group-kestrel", "1:4711", "LM-0417", "A" * 10, "0" * 16)
+_TEXTS: Final = ("larchmoor", "en", "GBP", "ab" * 32, "group:group-kestrel", "1:4711", "LM-0417", "A" * 10, "0" * 16, "5f1c09ae")  # fmt: skip
 """What else may fit a pattern."""
 
 

@@ -15,6 +15,7 @@ from services.evidence import api as evidence
 from services.games import api as games
 from services.incidents import api as incidents
 from services.park import api as park
+from services.reading import api as reading
 from services.registration import api as registration
 from services.vault import api as vault
 from services.velocity import api as velocity
@@ -34,5 +35,6 @@ SERVICES: tuple[Service, ...] = (
     evidence.SERVICE,
     board.SERVICE,
     audit.SERVICE,
+    reading.SERVICE,
 )
 PROJECTIONS: tuple[Projection[Any], ...] = (clearance.PROJECTION, NOTES, FLEET)

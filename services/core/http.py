@@ -99,6 +99,7 @@ def _problem(request: Request[Any, Any, Any], refused: problems.Refused) -> Resp
         instance=request.url.path,
         where=str(refused.extensions.get("where", "")),
         first=_first(request),
+        resume=str(refused.extensions.get("resume", "")),
     )
     headers = {"WWW-Authenticate": "Bearer"} if refused.status == 401 else {}
     if refused.status == 503:
