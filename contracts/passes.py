@@ -45,8 +45,6 @@ _EPOCH: Final = date(1970, 1, 1)
 Shown = Annotated[
     str,
     Meta(
-        min_length=1,
-        max_length=300,
         examples=["pass-7Q4M"],
         description="A day pass as it was scanned, signature and all, or the bare code as it was typed.",
     ),

@@ -13,6 +13,7 @@ from contracts.checks import CHECK_READS
 from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.closing import CLOSING_READS
+from contracts.desk import DESK_READS
 from contracts.documents import DOCUMENT_READS
 from contracts.fleet import FLEET_READS
 from contracts.handheld import HANDHELD_READS
@@ -20,6 +21,7 @@ from contracts.incident_reads import INCIDENT_READS
 from contracts.markers import MARKER_READS
 from contracts.moments import MOMENT_READS
 from contracts.park import Briefing
+from contracts.passes import PASS_REFUSALS, Shown
 from contracts.problems import (
     Broken,
     InvalidParameter,
@@ -38,7 +40,7 @@ from contracts.story import STORY_READS
 from contracts.teams import TEAM_READS
 from contracts.waits import WAIT_READS
 from contracts.what_if import WHAT_IF_READS
-from contracts.words import DayArmband, DayPass, FieldId
+from contracts.words import DayArmband, FieldId
 
 
 class Alive(Struct, frozen=True, kw_only=True):
@@ -119,10 +121,10 @@ READS: tuple[Read, ...] = (
         roles=GATE,
         answer=FoundPlayer,
         parameters=(
-            Parameter(name="day_pass", kind=DayPass, description="The code that was scanned."),
+            Parameter(name="day_pass", kind=Shown, description="The pass that was scanned or typed."),
             Parameter(name="armband", kind=DayArmband, description="The number on the armband."),
         ),
-        problems=(*BEHIND_A_KEY, UnknownSubject),
+        problems=(*BEHIND_A_KEY, UnknownSubject, *PASS_REFUSALS),
     ),
     Read(
         path="/parks/{park}/clearance/players/{player}",
@@ -131,8 +133,11 @@ READS: tuple[Read, ...] = (
         answer=Clearance,
         parameters=(
             Parameter(name="field", kind=FieldId, description="The field that he wants to enter.", required=True),
-            Parameter(name="day_pass", kind=DayPass, description="The pass that was shown, where one was."),
+            Parameter(
+                name="day_pass", kind=Shown, description="The pass that was shown, where one was: scanned or typed."
+            ),
         ),
+        problems=(*BEHIND_A_KEY, *PASS_REFUSALS),
     ),
     Read(
         path="/parks/{park}/clearance",
@@ -195,6 +200,7 @@ READS: tuple[Read, ...] = (
     *CLOSING_READS,
     *FLEET_READS,
     *MARKER_READS,
+    *DESK_READS,
     *vault.READS,
     *evidence.READS,
     *STORY_READS,

@@ -33,9 +33,9 @@ MOMENT: Final = datetime(2026, 5, 9, 13, 12, tzinfo=UTC)
 LATER: Final = MOMENT + timedelta(minutes=28)
 KEY: Final = UUID("017f22e2-79b0-7cc3-98c4-dc0c0c07398f")
 _HASH = "5f70bf18a086007016e948b04aed3b82103a36bea41755b6cddfaf10ace3c6ef"
-_NOTE = (
+NOTE: Final = (
     "fieldledger/larchmoor/1\n4711\nX3C/GKCGAHAW6UiwSu07ghA6Nr6kF1W2zd+vEKzjxu8=\ntime 2026-05-09T13:12:00Z\n\n"
-    "— fieldledger/larchmoor k1Zr0g…\n"
+    "— fieldledger/larchmoor 5FUgq3c0hZ4z8oWlyT9E0w2xV7aQkLJmBfNdRpSuXiYeHtGvCbOnMwAsDfGhJkLq\n"
 )
 _KEY_TEXT = "fieldledger/larchmoor+9356aeb2+Aa8i…"
 _SAID: Final[Mapping[str, str]] = {
@@ -49,7 +49,7 @@ _SAID: Final[Mapping[str, str]] = {
     "code": "marker_not_tested", "subject": "marker:marker-31", "where": "chronograph", "party": "group:group-kestrel", "language": "en",
     "sentence": "The marker has not been measured as it is set up now.", "why": "A hold stands.", "status": "alive", "state": "relaying",
     "limit": "285 ft/s", "local_time": "14:12", "type": "games.player_admitted", "leaf_sha256": _HASH, "root": _HASH, "hashes": _HASH,
-    "note": _NOTE, "checkpoint": _NOTE, "first_checkpoint": _NOTE, "second_checkpoint": _NOTE, "vkey": _KEY_TEXT, "replaces": _KEY_TEXT,
+    "note": NOTE, "checkpoint": NOTE, "first_checkpoint": NOTE, "second_checkpoint": NOTE, "vkey": _KEY_TEXT, "replaces": _KEY_TEXT,
     "leaf": "fieldledger leaf 1\nlarchmoor\n1\n4711\n1778332320000000\n{…}", "because": "Nobody waited longer.", "says": "Ash was cleared for Birch Wood.",
     "text": "Slipped on wet boards by the second bunker.", "piece": "marker-31", "kept": "safe", "paint_batch": "B-2026-0417", "place": "bunker",
     "stated": "285 ft/s", "held": "283 ft/s", "name": "Birch Wood", "lateness": "told 3 minutes later", "service": "ambulance", "first": "",
@@ -63,7 +63,18 @@ _COUNTED: Final[Mapping[str, float]] = {
 }  # fmt: skip
 _NOT: Final = frozenset({"cleared", "repeat", "replaced", "voided", "sought", "search_open", "hidden", "off"})
 """What is rather not so."""
-_TEXTS: Final = ("larchmoor", "en", "GBP", "ab" * 32, "group:group-kestrel", "1:4711", "LM-0417", "A" * 10, "0" * 16, "5f1c09ae")  # fmt: skip
+_TEXTS: Final = (
+    "larchmoor",
+    "en",
+    "GBP",
+    "ab" * 32,
+    "group:group-kestrel",
+    "1:4711",
+    "LM-0417",
+    "A" * 10,
+    "0" * 16,
+    "5f1c09ae",
+)
 """What else may fit a pattern."""
 
 
@@ -153,6 +164,3 @@ def _moment(name: str) -> datetime:
 
 class NoSample(LookupError):  # noqa: N818 - a sample is missing, not the program wrong
     """Nothing here fits a text's pattern."""
-
-
-__all__ = ["KEY", "MOMENT", "NoSample", "sample"]
