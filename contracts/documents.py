@@ -13,7 +13,11 @@ DOCS_PAGE: Final[Mapping[str, str]] = {
 }
 """The files beside the page itself, and what they are."""
 _SCHEMA: Final = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$defs": {}}
-DOCUMENTS: Final = ("openapi.json", "event.json", "rules.json", "receipt.json", "problem.json")
+_VERSIONS: Final = {
+    "openapi.json": {"openapi": "3.1.0", "paths": {}},
+    "asyncapi.json": {"asyncapi": "3.0.0", "channels": {}},
+}
+DOCUMENTS: Final = ("openapi.json", "asyncapi.json", "event.json", "rules.json", "receipt.json", "problem.json")
 ProblemName = Annotated[
     str,
     Meta(
@@ -65,7 +69,7 @@ def _file(path: str, media: str, summary: str) -> Read:
 
 
 def _document(name: str) -> Read:
-    shown = {name.removesuffix(".json"): "3.1.0", "info": {"title": "Fieldledger"}} if "api" in name else _SCHEMA
+    shown = _VERSIONS.get(name, _SCHEMA)
     return Read(
         path=f"/docs/{name}", summary="A document of the contracts.", roles=None, example=shown, problems=(Broken,)
     )

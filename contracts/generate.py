@@ -1,6 +1,6 @@
 """The contracts as documents: `python -m contracts.generate` writes contracts/schemas anew.
 
-One JSON Schema (2020-12) for each event type and version, each command, the rules, a receipt and a problem; the OpenAPI document; and the table of rights.
+One JSON Schema (2020-12) for each event type and version, each command, the rules, a receipt and a problem; the OpenAPI and the AsyncAPI document; and the table of rights.
 """
 
 import json
@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from contracts import openapi
+from contracts import asyncapi, openapi
 from contracts.answers import Problem, Receipt
 from contracts.catalogue import COMMANDS, EVENTS, OLD
 from contracts.envelope import Event
@@ -36,6 +36,7 @@ def documents() -> dict[str, dict[str, Any]]:
         "receipt.json": _schema(Receipt),
         "problem.json": _schema(Problem) | {"x-problems": openapi.document()["x-problems"]},
         "openapi.json": openapi.document(),
+        "asyncapi.json": asyncapi.document(),
     }
 
 

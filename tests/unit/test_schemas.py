@@ -42,7 +42,7 @@ def test_writing_removes_a_document_that_is_none(tmp_path):
     assert (tmp_path / "openapi.json").exists()
 
 
-@pytest.mark.parametrize("path", [path for path in DOCUMENTS if path != "openapi.json"])
+@pytest.mark.parametrize("path", [path for path in DOCUMENTS if "api" not in path])
 def test_every_document_is_a_valid_schema(path):
     jsonschema.Draft202012Validator.check_schema(DOCUMENTS[path])
 
