@@ -9,7 +9,13 @@ from contracts.problems import Broken, InvalidParameter, NotFound, Refused, ever
 from contracts.read import Read
 
 DOCS_PAGE: Final[Mapping[str, str]] = {
+    "bus.js": "text/javascript",
     "docs.css": "text/css",
+    "docs.js": "text/javascript",
+    "dom.js": "text/javascript",
+    "http.js": "text/javascript",
+    "icon.svg": "image/svg+xml",
+    "schema.js": "text/javascript",
 }
 """The files beside the page itself, and what they are."""
 _SCHEMA: Final = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$defs": {}}
