@@ -16,6 +16,7 @@ from contracts.closing import CLOSING_READS
 from contracts.desk import DESK_READS
 from contracts.documents import DOCUMENT_READS
 from contracts.fleet import FLEET_READS
+from contracts.gear import GEAR_READS
 from contracts.handheld import HANDHELD_READS
 from contracts.incident_reads import INCIDENT_READS
 from contracts.markers import MARKER_READS
@@ -199,6 +200,7 @@ READS: tuple[Read, ...] = (
     *CHRONO_READS,
     *CLOSING_READS,
     *FLEET_READS,
+    *GEAR_READS,
     *MARKER_READS,
     *DESK_READS,
     *vault.READS,
