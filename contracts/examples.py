@@ -119,6 +119,10 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     games.BriefGame: {"game": "birch-3"},
     games.StartGame: {"game": "birch-3", "without": ["player-elm"]},
     games.AdmitPlayer: {"player": "player-elm", "field": "quarry", "game": "quarry-1", "colour": "blue"},
+    games.RecordEntry: {
+        "player": "player-elm", "field": "quarry", "game": "quarry-1", "answer": "cleared",
+        "knew": {"epoch": 1, "position": 4711, "as_of": "2026-05-09T13:05:00Z"}, "occurred_at": "2026-05-09T13:12:00Z",
+    },
     games.RecordOut: {"player": "player-ash", "field": "birch", "game": "birch-3", "cause": "eliminated"},
     games.VoidOut: {"player": "player-ash", "out": "017F22E2-79B0-7CC3-98C4-DC0C0C07398F"},
     games.CheckPaint: {

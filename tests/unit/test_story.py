@@ -23,7 +23,7 @@ from contracts.discipline import (
     VoidCaution,
 )
 from contracts.envelope import Grant, Reason, Refusal, Unknown
-from contracts.games import Entrant, GameStarted, HoldAsked, HoldLifted, Offender, StartRefused
+from contracts.games import Entrant, EntryRecorded, GameStarted, HoldAsked, HoldLifted, Offender, StartRefused
 from contracts.incidents import PlayerFit, PlayerUnfit
 from contracts.park import RulesAdopted
 from contracts.registration import (
@@ -83,7 +83,7 @@ def test_any_instance_of_any_type_is_told_in_each_story_that_it_belongs_to(kind,
         assert event.sentence.endswith((".", "\N{RIGHT DOUBLE QUOTATION MARK}"))
         assert not event.sentence[0].islower()
         assert "None" not in event.sentence
-        assert (event.decision is not None) is isinstance(instance, Grant | Refusal)
+        assert (event.decision is not None) is isinstance(instance, Grant | Refusal | EntryRecorded)
 
 
 def test_every_kind_of_tag_has_a_story_that_can_be_asked_for():

@@ -192,6 +192,9 @@ function drawFields(fields) {
     });
   renew("fields", buttons);
   const held = Object.values(fields).filter((one) => one.holds.length);
+  const letIn = follower.status.alerts.filter((one) => one.kind === "let_in_offline");
+  of("let-in").hidden = letIn.length === 0;
+  of("let-in").textContent = letIn.map((one) => `⚠ ${one.sentence}`).join(" ");
   of("hold").hidden = held.length === 0;
   of("hold").textContent = `HOLD: ${held.map((one) => one.title).join(", ")}. Nobody starts there; masks stay on.`;
 }
