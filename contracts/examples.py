@@ -2,7 +2,19 @@
 
 from typing import Any
 
-from contracts import discipline, duty, equipment, games, incidents, park, registration, vault, velocity
+from contracts import (
+    devices,
+    discipline,
+    duty,
+    equipment,
+    games,
+    incidents,
+    park,
+    reading,
+    registration,
+    vault,
+    velocity,
+)
 from contracts.envelope import Command
 
 EXAMPLES: dict[type[Command], dict[str, Any]] = {
@@ -190,4 +202,11 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     vault.PlaceLegalHold: {"hold": "legal-1", "persons": ["person-elm"], "incident": "incident-1", "cause": "claim"},
     vault.LiftLegalHold: {"hold": "legal-1"},
     vault.ErasePerson: {"person": "person-elm"},
+    # to whoever reads along
+    reading.OpenWebhook: {"webhook": "office", "url": "https://office.larchmoor.example/hooks/park", "types": ["games.*"]},
+    reading.CloseWebhook: {"webhook": "office"},
+    reading.ReplayDeadLetter: {"webhook": "office", "first": 4711},
+    # devices
+    devices.InviteDevice: {"device": "gate-1", "roles": ["staging"], "station": "gate-north"},
+    devices.RevokeDevice: {"device": "gate-1", "cause": "lost"},
 }  # fmt: skip

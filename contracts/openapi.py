@@ -29,6 +29,8 @@ FACT: tuple[type[Refused], ...] = (
     problems.InvalidParameter,
     problems.IdempotencyKeyMissing,
     problems.NotAuthenticated,
+    problems.KeyRevoked,
+    problems.TooManyTries,
     problems.NotAllowed,
     problems.NotFound,
     problems.UnknownSubject,
@@ -77,6 +79,12 @@ _HEADERS: tuple[tuple[str, bool, Any, str], ...] = (
         False,
         Instant,
         "The device's own clock at sending: what it claims is corrected by the difference.",
+    ),
+    (
+        "Device-Version",
+        False,
+        str,
+        "The version of the device's own program, such as 2026.5: shown beside the device. What does not look like one is passed over.",
     ),
     (
         "Device-Seq",
@@ -195,7 +203,7 @@ def _read(read: Read) -> dict[str, Any]:
         "responses": {
             **{
                 str(status): _answer(HTTPStatus(status).phrase, schema, read.media, shown)
-                for status in (200, *read.also)
+                for status in (read.status, *read.also)
             },
             **refusals.responses(refusal for refusal in read.problems if refusal.status not in read.also),
         },

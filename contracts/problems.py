@@ -12,6 +12,8 @@ class Refused(Exception):  # noqa: N818 - it is no error of ours
     """What whoever is answered so should do: the same whatever the request was."""
     sample: ClassVar[str] = ""
     """A `detail` as it may be read."""
+    passing: ClassVar[bool] = False
+    """Nobody knows yet what becomes of it: the very same is sent again, under the same key."""
 
     def __init__(self, detail: str, **extensions: Any) -> None:
         super().__init__(detail)
@@ -64,6 +66,50 @@ class NotAuthenticated(Refused):
     title = "No valid device key"
     remedy = "Send `Authorization: Bearer <device>.<secret>`. A key that was revoked, or is of another park, opens nothing: keep what the device recorded and ask a manager."
     sample = "Send the device's key in the header: Authorization: Bearer <device>.<secret>."
+
+
+class KeyRevoked(Refused):
+    status = 401
+    title = "This device's key has been revoked"
+    remedy = "Keep what the device recorded, and ask a manager. What it sends in batches is set aside for a person to judge; an invitation enrols it anew."
+    sample = "The key of gate-1 has been revoked. Keep what it recorded, and ask a manager."
+
+
+class TooManyTries(Refused):
+    status = 429
+    title = "Too many wrong keys or codes"
+    remedy = "Wait as long as Retry-After says, and look at the key or code before it is sent again. A right key of another device goes on."
+    sample = "There were too many wrong keys from here or for this device. Wait a minute, and check the key."
+
+
+class CodeNotKnown(Refused):
+    status = 422
+    title = "That code enrols no device"
+    remedy = "Type it as it is shown, or have a manager make a new one. A code is of one park."
+    sample = "That code enrols no device of this park: it is mistyped, or of another park. Type it again, or ask a manager for a new one."
+
+
+class CodeUsed(Refused):
+    status = 409
+    title = "That code has been used"
+    remedy = "A code enrols once, and the key is shown once. If the answer was lost, a manager invites the device anew: that replaces the key that nobody has."
+    sample = "That code has been used. If you never saw its key, ask a manager to invite the device anew."
+
+
+class CodeExpired(Refused):
+    status = 422
+    title = "That code has expired"
+    remedy = "Ask a manager for a new one, and type it before it expires."
+    sample = "That code worked until 13:27. Ask a manager for a new one."
+
+
+class CodeReplaced(Refused):
+    status = 409
+    title = "That code was replaced or withdrawn"
+    remedy = (
+        "Only the newest code of a device works, and none after the device was revoked. Ask a manager for a new one."
+    )
+    sample = "That code was replaced by a newer one, or the device was revoked since. Ask a manager."
 
 
 class NotAllowed(Refused):
@@ -151,6 +197,7 @@ class RuleForbids(Refused):
 
 class Contended(Refused):
     status = 409
+    passing = True
     title = "Others were changing the same things: send the same again"
     remedy = "Send the very same again, under the same Idempotency-Key, after a moment."
     sample = "Others were changing the same things at the same time. Nothing was recorded; send the same again."
@@ -170,8 +217,46 @@ class PositionLost(Refused):
     sample = "A restore has cut off what lay behind 4600: you have read 111 events that this log lacks. Read on with after=1:4600; what was recorded anew comes from there."
 
 
+class InFlight(Refused):
+    status = 409
+    passing = True
+    title = "The first request with this Idempotency-Key is still at work"
+    remedy = "Send the very same again, under the same Idempotency-Key, after Retry-After: it is then recorded once, and answered as the first was."
+    sample = "The first request with this Idempotency-Key is still at work. Send the same again in a second."
+
+
+class NotOffline(Refused):
+    status = 422
+    title = "That is asked for, and no batch takes it"
+    remedy = "Ask for it alone, while somebody waits for the answer. What is decided without the park is not cleared."
+    sample = "games/start-game is asked for and decided now, so no batch takes it. Ask for it at its own path, and wait for the answer."
+
+
+class LineCut(Refused):
+    status = 400
+    title = "The last line has no end"
+    remedy = "Send the line again, whole and ended by a line feed: nothing of it was recorded."
+    sample = "The last line ends without a line feed, so it may have been cut. Nothing of it was recorded; send it again whole."
+
+
+class DeviceRevoked(Refused):
+    status = 403
+    title = "The device was revoked: what it sends waits for a person's judgement"
+    remedy = "Keep what the device recorded. A manager or the head referee accepts or dismisses each line that was set aside."
+    sample = "This device's key has been revoked. The line is set aside; a manager or the head referee decides on it."
+
+
+class SetAsideFull(Refused):
+    status = 503
+    passing = True
+    title = "Too many lines of this device wait for a person's judgement"
+    remedy = "Keep what the device recorded, and have a manager or the head referee accept or dismiss what was set aside; then send again from `resume`."
+    sample = "10000 lines of this device are set aside already. Keep the rest, have them judged, and send again from this line."
+
+
 class NotCaughtUp(Refused):
     status = 503
+    passing = True
     title = "The read tables have not reached that position in time"
     remedy = "Your write is recorded. Ask again after Retry-After; for a clearance that cannot wait ask about one player, which is read from the log itself."
     sample = "The read tables stand at 4702, not yet at 4711. Ask again shortly."
@@ -179,6 +264,7 @@ class NotCaughtUp(Refused):
 
 class Unavailable(Refused):
     status = 503
+    passing = True
     title = "The log, or what else this needs, cannot be reached: not cleared until it can"
     remedy = "Nobody is cleared until it can be reached: use the printed list and paper cards. Send the same again, under the same Idempotency-Key, after Retry-After."
     sample = "The log cannot be reached. Nobody is cleared until it can; send the same again shortly."
@@ -222,14 +308,18 @@ class PassExpired(Refused):
 class PassNotYetValid(Refused):
     status = 422
     title = "This day pass is for a later day"
-    remedy = "Nobody is let in on it. Look at the day on this device first; if that is right, send the player to the desk."
+    remedy = (
+        "Nobody is let in on it. Look at the day on this device first; if that is right, send the player to the desk."
+    )
     sample = "This pass is for 2026-05-10; today is 2026-05-09. Send the player to the desk, and have the day on this device looked at."
 
 
 class PassReplaced(Refused):
     status = 409
     title = "This day pass was replaced"
-    remedy = "Nobody is let in on it. Take the old pass away and ask for the newer one; whoever has none goes to the desk."
+    remedy = (
+        "Nobody is let in on it. Take the old pass away and ask for the newer one; whoever has none goes to the desk."
+    )
     sample = "This pass of player-014 was replaced by a newer one. Take it away and ask for the newer one; whoever has none goes to the desk."
 
 

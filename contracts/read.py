@@ -7,12 +7,14 @@ from msgspec import Meta, Struct
 from contracts.problems import (
     Broken,
     InvalidParameter,
+    KeyRevoked,
     NotAllowed,
     NotAuthenticated,
     NotCaughtUp,
     NotFound,
     PositionAhead,
     Refused,
+    TooManyTries,
     Unavailable,
 )
 from contracts.words import Role
@@ -23,6 +25,8 @@ WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "boar
 BEHIND_A_KEY: tuple[type[Refused], ...] = (
     InvalidParameter,
     NotAuthenticated,
+    KeyRevoked,
+    TooManyTries,
     NotAllowed,
     NotFound,
     Unavailable,
@@ -66,6 +70,7 @@ class Read(Struct, frozen=True, kw_only=True):
     media: str = JSON
     parameters: tuple[Parameter, ...] = ()
     problems: tuple[type[Refused], ...] = BEHIND_A_KEY
+    status: int = 200
     also: tuple[int, ...] = ()
     """Other statuses that bear the same answer."""
     example: Any = None

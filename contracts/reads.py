@@ -4,7 +4,7 @@ from datetime import datetime
 
 from msgspec import Struct
 
-from contracts import evidence, vault
+from contracts import devices, evidence, vault
 from contracts.audit_page import AUDIT_PAGE_READS
 from contracts.bench import BENCH_READS
 from contracts.board import PAGE, Status
@@ -33,7 +33,7 @@ from contracts.problems import (
     UnknownSubject,
 )
 from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
-from contracts.reading import EVENT_READS
+from contracts.reading import EVENT_READS, WEBHOOK_READS
 from contracts.roll_call import ROLL_CALL_READS
 from contracts.rotation_reads import ROTATION_READS
 from contracts.staging import STAGING_READS
@@ -218,5 +218,7 @@ READS: tuple[Read, ...] = (
     *ROLL_CALL_READS,
     *BENCH_READS,
     *EVENT_READS,
+    *WEBHOOK_READS,
+    *devices.READS,
     *DOCUMENT_READS,
 )

@@ -89,7 +89,7 @@ def test_every_write_route_says_who_may_ask_and_what_it_can_answer(path):
     assert route["x-roles"] == sorted(command.ROLES)
     assert route["x-fact"] is command.FACT
     assert set(route["responses"]) == {
-        "201", "400", "401", "403", "404", "409", "413", "415", "422", "500", "503",
+        "201", "400", "401", "403", "404", "409", "413", "415", "422", "429", "500", "503",
     }  # fmt: skip
 
 
