@@ -40,6 +40,7 @@ FACT: tuple[type[Refused], ...] = (
     problems.UnsupportedMediaType,
     problems.InvalidBody,
     problems.IdempotencyKeyReused,
+    problems.InFlight,
     problems.RuleForbids,
     problems.Contended,
     problems.Broken,

@@ -6,6 +6,7 @@ from msgspec import Struct
 
 from contracts import devices, evidence, vault
 from contracts.audit_page import AUDIT_PAGE_READS
+from contracts.batch import BATCH_READS
 from contracts.bench import BENCH_READS
 from contracts.board import PAGE, Status
 from contracts.cases import CASE_READS
@@ -216,6 +217,7 @@ READS: tuple[Read, ...] = (
     *HANDHELD_READS,
     *WAIT_READS,
     *ROLL_CALL_READS,
+    *BATCH_READS,
     *BENCH_READS,
     *EVENT_READS,
     *WEBHOOK_READS,

@@ -149,4 +149,5 @@ SERVICE = Service(
         *FILES,
     ),
     (boards,),
+    (evening.TOLD_LATE,),
 )

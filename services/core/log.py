@@ -100,6 +100,15 @@ class Log:
             raise ValueError("an append brings at least one event")
         return await self._writer.append(append)
 
+    async def append_in_order(self, appends: Sequence[Append]) -> list[Outcome]:
+        """Record one after another in one commit, up to the first that is not recorded: its outcome is the last, and none behind it is tried.
+
+        None of them may rest on what an earlier one brings, nor repeat its request. Raises Behind and OutcomeUnknown as `append` does.
+        """
+        if self.behind:
+            raise Behind(self.behind)
+        return await self._writer.by_itself(appends, self._write_in_order) if appends else []
+
     async def recall(self, request: Request) -> Appended | None:
         """What a request was answered when it was first recorded; raises RequestReused when its id was used otherwise."""
         async with self._pool.connection() as connection:
@@ -177,11 +186,35 @@ class Log:
     async def _write(self, appends: Sequence[Append]) -> list[Outcome]:
         try:
             async with self._pool.connection() as connection:
-                verdicts = await connection.fetch(APPEND, self.park, self._clock.now(), *_columns(appends))
+                return await self._verdicts(connection, appends)
         except asyncpg.UniqueViolationError as error:
             if len(appends) == 1 and error.constraint_name == EVENT_ID:
                 return [RequestReused("an event of another request has this id")]
             raise
+
+    async def _write_in_order(self, appends: Sequence[Append]) -> list[Outcome]:
+        """Tried as a whole, and taken back where one in the midst is not recorded: what stands before it is then written again alone."""
+        try:
+            async with self._pool.connection() as connection:
+                transaction = connection.transaction()
+                await transaction.start()
+                outcomes = await self._verdicts(connection, appends)
+                recorded = next((at for at, one in enumerate(outcomes) if isinstance(one, Exception)), len(appends))
+                if recorded + 1 >= len(appends):
+                    await transaction.commit()
+                    return outcomes
+                await transaction.rollback()
+        except asyncpg.UniqueViolationError:
+            if len(appends) == 1:
+                return await self._write(appends)
+            recorded = len(appends) // 2 - 1
+        first = await self._write_in_order(appends[: recorded + 1])
+        if any(isinstance(one, Exception) for one in first):
+            return first
+        return [*first, *await self._write_in_order(appends[recorded + 1 :])]
+
+    async def _verdicts(self, connection: asyncpg.Connection, appends: Sequence[Append]) -> list[Outcome]:
+        verdicts = await connection.fetch(APPEND, self.park, self._clock.now(), *_columns(appends))
         outcomes: dict[int, Outcome] = {}
         for number, verdict, tag, first, last, epoch, recorded_at in verdicts:
             if verdict == "conflict":
