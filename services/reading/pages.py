@@ -12,7 +12,7 @@ from typing import Final, Literal
 import msgspec
 from msgspec import Struct
 
-from contracts.leaf import leaf_hash
+from contracts.leaf import epoch_of, leaf_hash
 from services.core.log import Row
 from services.reading.wanted import Wanted
 
@@ -55,7 +55,7 @@ class Page:
         self.first, self.last = rows[0].position, rows[-1].position
         self.leaves = [row.leaf for row in rows]
         self.lines = [line(row.leaf) for row in rows]
-        self.epoch = int(rows[-1].leaf.split(b"\n", 3)[2])
+        self.epoch = epoch_of(rows[-1].leaf)
         self.size = sum(map(len, self.lines))
         self._kept: dict[tuple[Wanted, Form], bytes] = {}
 
@@ -69,6 +69,9 @@ class Page:
             head = None if wanted.everything else self._heads[position - self.first]
             if head is None or wanted.fits(head.type, head.tags):
                 yield position
+
+    def epoch_at(self, position: int) -> int:
+        return epoch_of(self.leaves[position - self.first])
 
     def line(self, position: int) -> bytes:
         return self.lines[position - self.first]
@@ -88,12 +91,7 @@ class Page:
         if form == "lines":
             return b"".join(b"%s\n" % self.line(position) for position in self.positions(wanted, after))
         told = b"".join(
-            b"id: %s:%d\ndata: %s\n\n" % (_epoch(self.line(position)), position, self.line(position))
+            b"id: %d:%d\ndata: %s\n\n" % (self.epoch_at(position), position, self.line(position))
             for position in self.positions(wanted, after)
         )
         return squeezed(told) if told and form == "squeezed" else told
-
-
-def _epoch(told: bytes) -> bytes:
-    """The epoch that a line names."""
-    return told.split(b'"epoch":', 1)[1].split(b",", 1)[0]

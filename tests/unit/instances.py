@@ -78,7 +78,9 @@ def _plain(kind: Type, name: str) -> Any:  # noqa: PLR0911 - a case for each kin
         case StrType():
             fits = re.compile(kind.pattern or "").search
             return next(
-                word for word in (f"{name}-1", "cy", "GBP", "Europe/London", "ab" * 32, "group:cy") if fits(word)
+                word
+                for word in (f"{name}-1", "cy", "GBP", "Europe/London", "ab" * 32, "group:cy", "games.game_ended")
+                if fits(word)
             )
         case FloatType() | IntType():
             least = kind.ge if kind.ge is not None else kind.gt
