@@ -10,11 +10,12 @@ from contracts.clearance import GATE, Clearance, Clearances, Names
 from contracts.envelope import Reason
 from contracts.registration import Refund
 from contracts.words import FieldId, PlayerId
-from services.clearance import checks, chronographs, model, play, refund, tables
+from services.clearance import at_desk, checks, chronographs, model, play, refund, tables
 from services.clearance.asking import fits, moment_of
 from services.core.command import Handler, Moment
 from services.core.fold import Given, Subject
 from services.core.folds import Folds
+from services.core.following import bells
 from services.core.park import Reads
 from services.core.reads import at_least
 from services.core.routes import park_of
@@ -72,5 +73,6 @@ def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str 
 SERVICE = Service(
     "clearance",
     (Handler(Refund, refund.reads, refund.refund),),
-    (player_clearance, clearances, *chronographs.ROUTES, checks.day_checks),
+    (player_clearance, clearances, at_desk.desk_list, *chronographs.ROUTES, checks.day_checks),
+    (bells,),
 )

@@ -164,9 +164,9 @@ export class Outbox extends EventTarget {
     this.#remove((one) => one.whose === device());
   }
 
-  /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. */
-  ask(command, body) {
-    return this.#post({ command, body, key: uuid7(), number: this.#number() });
+  /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. Under the same `name` it is the same request again. */
+  ask(command, body, name = uuid7()) {
+    return this.#post({ command, body, key: name, number: this.#number() });
   }
 
   async go() {

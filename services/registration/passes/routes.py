@@ -106,6 +106,7 @@ ROUTES = (
     pass_keys,
     pass_picture,
     pass_sheet,
+    file_route("/parks/{park:str}/registration/desk", FOLDER / "desk.html", "text/html"),
     *(
         file_route(f"/parks/{{park:str}}/registration/page/{name}", FOLDER / name, media)
         for name, media in PAGE.items()
