@@ -48,6 +48,10 @@ class Tries:
         most = max(len(self._wrong[one]) for one in whom)
         await asyncio.sleep(min(SLOWEST, _FIRST * 2 ** (most - 1)))
 
+    def forget(self) -> None:
+        """Begin anew, as a process does that is started again."""
+        self._wrong.clear()
+
     def _wait(self, whom: Whom) -> float:
         """Seconds until the oldest of the last ten is a minute ago; 0 or less: it may try."""
         tries = self._wrong.get(whom)
