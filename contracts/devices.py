@@ -56,6 +56,32 @@ Code = Annotated[
         description="The code of an invitation. Small letters are taken for large, I and L for 1, O for 0; gaps and dashes do not count.",
     ),
 ]
+LineId = Annotated[
+    str,
+    Meta(
+        pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$(?!\n)",
+        extra={"tag": "line"},
+        examples=["line-3f0c2b9e5d1a4c7f8e6b0a9d2c4e1f73"],
+        description="A line of a batch that was set aside.",
+    ),
+]
+Sha256 = Annotated[
+    str, Meta(pattern=r"^[0-9a-f]{64}$(?!\n)", description="SHA-256 of the line's bytes, without its line feed.")
+]
+ProblemWord = Annotated[
+    str,
+    Meta(
+        pattern=r"^[a-z-]{1,60}$(?!\n)",
+        examples=["device-revoked"],
+        description="Why it was set aside: the last part of the problem's type.",
+    ),
+]
+Dismissal = Annotated[
+    Literal["recorded_by_hand", "already_recorded", "did_not_happen", "unreadable"],
+    Meta(
+        description="What happened is recorded otherwise; it had been recorded before; it did not happen; nobody can tell what it says."
+    ),
+]
 Cause = Literal["lost", "stolen", "replaced", "retired", "misused"]
 Ahead = Annotated[
     int, Meta(description="Milliseconds that the device's clock was ahead of the park's; less than 0: behind.")
@@ -111,6 +137,44 @@ class RevokeDevice(Command, frozen=True, kw_only=True):
     cause: Cause
 
 
+class LineAccepted(Data, frozen=True, kw_only=True):
+    """A line that had been set aside was recorded after all, under its first device, key and time, on a person's word. `position`: of its event, the last one where it has several."""
+
+    line: LineId
+    device: DeviceId
+    position: Annotated[int, Meta(ge=1)]
+    sha256: Sha256
+    why: ProblemWord
+
+
+class LineDismissed(Data, frozen=True, kw_only=True):
+    """A line that had been set aside was not recorded, on a person's word. Only its hash is kept."""
+
+    line: LineId
+    device: DeviceId
+    cause: Dismissal
+    sha256: Sha256
+    why: ProblemWord
+
+
+class AcceptLine(Command, frozen=True, kw_only=True):
+    """Record a line that was set aside, as if it had been taken when it came: under its own device, key and time, by the rights that the device then had.
+
+    Refused with the line's own problem where it still does not fit; what cannot be read can only be dismissed.
+    """
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"manager", "head_referee"})
+    line: LineId
+
+
+class DismissLine(Command, frozen=True, kw_only=True):
+    """Leave a line that was set aside unrecorded. What did happen is recorded first, by hand."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"manager", "head_referee"})
+    line: LineId
+    cause: Dismissal
+
+
 class Enrol(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What a device sends in place of a key, the first time."""
 
@@ -148,7 +212,11 @@ class KnownDevice(Struct, frozen=True, kw_only=True):
     version: str | None
     ahead_ms: Ahead | None
     last_seq: int | None
-    """The greatest Device-Seq that it has sent."""
+    """The greatest number of its own count that was heard of."""
+    holes: tuple[tuple[int, int], ...]
+    """Numbers below that which never came, as ranges with both ends."""
+    set_aside: int
+    """Lines of its batches that wait for a person's judgement."""
 
 
 class KnownDevices(Struct, frozen=True, kw_only=True):

@@ -12,6 +12,7 @@ from services.core.pages import NO_STORE
 from services.core.park import Park
 from services.core.pool import Pool
 from services.core.routes import park_of
+from services.core.sequence import Count, count
 from services.devices.states import DEVICE, Device
 
 LISTERS: Final = frozenset({"manager", "head_referee", "auditor"})
@@ -33,7 +34,8 @@ async def devices(request: Request[Any, Any, Any], park: FromPath[str]) -> Respo
     async with pool.connection() as connection:
         rows = await connection.fetch(_LIST, where.park)
     given = await _given(where, [row[0] for row in rows])
-    shown = tuple(_shown(row, given.of(DEVICE, row[0])) for row in rows)
+    counted = {row[0]: await count(pool, where.park, row[0]) for row in rows}
+    shown = tuple(_shown(row, given.of(DEVICE, row[0]), counted[row[0]]) for row in rows)
     return Response(KnownDevices(park=where.park, devices=shown), headers=NO_STORE)
 
 
@@ -42,7 +44,7 @@ async def _given(park: Park, names: list[str]) -> Given:
     return given
 
 
-def _shown(row: Any, recorded: Device) -> KnownDevice:
+def _shown(row: Any, recorded: Device, counted: Count) -> KnownDevice:
     name, roles, station, enrolled_at, revoked_at, seen_at, version, ahead_ms, last_seq = row
     invitation = recorded.invitation
     open_until = invitation.expires_at if invitation and not (invitation.taken or invitation.withdrawn) else None
@@ -59,7 +61,9 @@ def _shown(row: Any, recorded: Device) -> KnownDevice:
         seen_at=seen_at,
         version=version,
         ahead_ms=ahead_ms,
-        last_seq=last_seq,
+        last_seq=max((last for _, last in (*counted.held, *counted.refused)), default=last_seq),
+        holes=counted.holes,
+        set_aside=counted.set_aside,
     )
 
 
