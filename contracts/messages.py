@@ -197,6 +197,6 @@ OTHERS: Final[dict[str, Any]] = {
 }
 STREAMS: Final[Mapping[str, Mapping[str, str]]] = {
     "/parks/{park}/board/stream": {"snapshot": "snapshot", "patch": "patch", "beat": "beat"},
-    "/parks/{park}/events/stream": {"event": "placed", "beat": "place", "epoch": "next-life"},
+    "/parks/{park}/events/stream": {"message": "placed", "beat": "place", "epoch": "next-life"},
 }
-"""What each stream tells, by the names of its server-sent events."""
+"""What each stream tells, by the names of its server-sent events; one without a name is a `message`."""

@@ -119,8 +119,8 @@ def told(live, path, enough, seconds=20):
                 for one in whole:
                     name = re.search(r"^event: (.*)$", one, re.MULTILINE)
                     data = re.search(r"^data: (.*)$", one, re.MULTILINE)
-                    if name and data:
-                        found.append((name[1], json.loads(data[1])))
+                    if data:  # one that says no name is a `message` (WHATWG HTML, 9.2.6)
+                        found.append((name[1] if name else "message", json.loads(data[1])))
                 if enough(found):
                     return found
                 assert time.monotonic() < late, found

@@ -4,16 +4,22 @@ The table, contracts/schemas/rights.txt, is written by `python -m contracts.gene
 its diff. Here it is held against what the server really does.
 """
 
+import json
 import re
+from uuid import uuid4
 
+import msgspec
 import pytest
 
 from contracts import generate, openapi
+from contracts.catalogue import COMMANDS
+from contracts.examples import EXAMPLES
 from contracts.openapi import _IN_PATHS
 from contracts.samples import sample
 from tests.integration.live import ROLES
 
 pytestmark = pytest.mark.timeout(120)
+BATCH = "POST /parks/{park}/batch"
 ANYBODY = "anybody, without a key"
 TABLE = dict(
     line.rsplit(": ", 1) for line in (generate.FOLDER / generate.RIGHTS).read_text(encoding="utf-8").splitlines()
@@ -94,7 +100,27 @@ def test_a_device_of_no_role_is_let_in_nowhere(live):
 
 
 def test_a_screen_on_the_wall_and_a_reader_from_outside_write_nothing():
-    """Common practice, no source: what hangs in public or reads along has no command."""
-    written = [roles.split(", ") for route, roles in TABLE.items() if route.startswith("POST ")]
+    """Common practice, no source: what hangs in public or reads along has no command. Each line of a batch is judged like its command."""
+    written = [roles.split(", ") for route, roles in TABLE.items() if route.startswith("POST ") and route != BATCH]
     assert written
     assert not any({"board", "integrator"} & set(roles) for roles in written)
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_a_line_of_a_batch_is_no_way_around_a_right(live, role):
+    """Every fact there is, as a line of its own under one role's key: 403 for each that the role may not record, and for no other."""
+    facts = [path for path, command in COMMANDS.items() if command.FACT]
+    lines = [
+        {"key": str(uuid4()), "seq": number, "command": path, "body": EXAMPLES[COMMANDS[path]]}
+        for number, path in enumerate(facts, 1)
+    ]
+    headers = {"Authorization": f"Bearer {live.keys[role]}", "Content-Type": "application/x-ndjson"}
+    sent = b"".join(msgspec.json.encode(line) + b"\n" for line in lines)
+    answer = live.http.post(f"/parks/{live.park}/batch", content=sent, headers=headers)
+    *verdicts, end = map(json.loads, answer.text.splitlines())
+    assert (answer.status_code, end["end"], len(verdicts)) == (200, True, len(facts))
+    for path, verdict in zip(facts, verdicts, strict=True):
+        if verdict.get("problem", {}).get("type") == "/problems/not-offline":
+            continue
+        refused = verdict["status"] == 403 and "this takes one of" in verdict["problem"]["detail"]
+        assert refused is (role not in COMMANDS[path].ROLES), (path, verdict)
