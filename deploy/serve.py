@@ -9,11 +9,12 @@ from contextlib import AsyncExitStack
 from datetime import time
 from pathlib import Path
 
-import httpx
 import msgspec
 from msgspec import Struct
 
 from contracts import leaf
+from contracts.client import Unreachable
+from contracts.problems import Refused
 from contracts.words import Role
 from deploy.app import Running, listening, running
 from deploy.demo.clock import RunningClock
@@ -114,7 +115,7 @@ async def _play(  # noqa: PLR0913, PLR0917
         return None
     try:
         summary = day.result()
-    except (DemoError, httpx.HTTPError) as error:
+    except (DemoError, Refused, Unreachable) as error:
         raise DemoFailed(f"The invented day did not go as it was written: {error!r}") from error
     clock.run()
     if not plan.once:

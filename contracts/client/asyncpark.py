@@ -7,7 +7,6 @@ from typing import Any, Self, TypeVar
 from uuid import UUID
 
 import httpx
-import msgspec
 from msgspec import Struct
 
 from contracts.answers import Receipt
@@ -72,12 +71,14 @@ class AsyncPark:
         return self.wire.receipt(asked, await self._answer(ask))
 
     async def get(self, path: str, answer: type[T] | Any = Any, **query: object) -> T:
-        """What a path below the park's answers, as its type."""
-        return msgspec.json.decode(await self._answer(self.wire.read(path, **query)), type=answer)
+        """What a path below the park's answers, as its type; `str` leaves it as it is."""
+        found: T = wire.told(await self._answer(self.wire.read(path, **query)), answer)
+        return found
 
     async def question(self, path: str, body: Struct | None = None, answer: type[T] | Any = Any) -> T:
         """The answer to a question that is too long for a query."""
-        return msgspec.json.decode(await self._answer(self.wire.question(path, body)), type=answer)
+        found: T = wire.told(await self._answer(self.wire.question(path, body)), answer)
+        return found
 
     async def clearance(self, player: str, field: str, day_pass: str | None = None) -> Clearance:
         """May this player enter this field now, and why not? In doubt it is no: look at him too."""

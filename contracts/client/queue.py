@@ -50,13 +50,21 @@ class RefusedFact(Struct, frozen=True):
 class Queue:
     """Survives kill -9 and a dead battery from the moment `put` returns. Threads may share it; a file belongs to one device of one park.
 
-    What was recorded is kept until a checkpoint outside covers it, and is sent again if a restore of the park has lost it.
+    `most_lines` go into one batch: fewer where the network seldom holds for long. What was recorded is kept until a checkpoint outside covers it, and is sent again if a restore of the park has lost it.
     """
 
-    def __init__(self, path: str | PathLike[str], *, clock: Clock | None = None, random: Bits | None = None) -> None:
+    def __init__(
+        self,
+        path: str | PathLike[str],
+        *,
+        clock: Clock | None = None,
+        random: Bits | None = None,
+        most_lines: int = MOST_LINES,
+    ) -> None:
         Path(path).touch(mode=0o600)
         self._clock = clock or SystemClock()
         self._random = random or SystemRandom()
+        self._most_lines = most_lines
         self._lock = threading.RLock()
         self._disk = sqlite3.connect(path, isolation_level=None, check_same_thread=False, timeout=30)
         self._disk.execute("PRAGMA journal_mode = WAL")
@@ -138,7 +146,7 @@ class Queue:
         with self._lock:
             rows = self._disk.execute(
                 "SELECT seq, key, command, actor, body FROM fact WHERE state = 'waiting' ORDER BY seq LIMIT ?",
-                (MOST_LINES,),
+                (self._most_lines,),
             ).fetchall()
         facts: list[Fact] = []
         size = 0

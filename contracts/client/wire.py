@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from random import SystemRandom
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 from urllib.parse import quote
 from uuid import UUID
 
@@ -29,7 +29,6 @@ ANSWERS_WITHIN: Final = 10.0
 LONGEST_WAIT: Final = 5.0
 _KINDS: Final = {kind.type_uri(): kind for kind in problems.every()}
 _PASSING: Final = frozenset({"/problems/contended", "/problems/in-flight", "/problems/line-cut"})
-T = TypeVar("T")
 
 
 class Unreachable(Exception):  # noqa: N818 - a state of the world, not a mistake
@@ -117,6 +116,11 @@ class Wire:
 def segment(name: str) -> str:
     """A name as one part of a path."""
     return quote(name, safe="")
+
+
+def told(content: bytes, answer: Any) -> Any:
+    """An answer as its type."""
+    return content.decode() if answer is str else msgspec.json.decode(content, type=answer)
 
 
 def checked(status: int, headers: Mapping[str, str], content: bytes) -> bytes:
