@@ -42,6 +42,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "player": "player-ash", "person": "person-ash", "group": "group-kestrel", "day_pass": "LM-0417", "armband": 17,
     },
     registration.ReissuePass: {"player": "player-ash", "day_pass": "LM-0532", "fault": "lost"},
+    registration.RenewPassKey: {"cause": "routine"},
     registration.RecordPayment: {
         "payment": "till-3-0088", "players": ["player-ash", "player-elm"], "purpose": "entry", "means": "card",
         "amount_minor": 5800,

@@ -26,6 +26,7 @@ from contracts.problems import (
     PassReplaced,
     Refused,
 )
+from contracts.registration import PassKeyId, PassPublicKey
 from contracts.words import Day, DayPass, ParkId
 
 PREFIX: Final = "FLDP"
@@ -55,8 +56,8 @@ class PassKey(Struct, frozen=True, kw_only=True):
     """A public key that verifies the passes of some days."""
 
     park: ParkId
-    id: Annotated[str, Meta(pattern=r"^[0-9a-f]{8}$", description="The first four bytes of the key's SHA-256, in hex.")]
-    public_key: Annotated[str, Meta(description="The 32 bytes of an Ed25519 public key, in base64.")]
+    id: PassKeyId
+    public_key: PassPublicKey
     from_day: Day
     until_day: Day | None
     """The last day whose passes it verifies; null while it is in use."""

@@ -74,6 +74,7 @@ _TEXTS: Final = (
     "A" * 10,
     "0" * 16,
     "5f1c09ae",
+    "11qYAYKxCrfVS/7TyWQHOg7hcvPapiMlrwIaaPcHURo=",
 )
 """What else may fit a pattern."""
 

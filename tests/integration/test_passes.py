@@ -147,3 +147,26 @@ def test_what_cannot_be_printed_says_why(park, path, query, status):
 def test_nobody_but_desk_and_manager_prints_passes(park, role):
     assert _get(park, f"{DESK}/pass.svg", role, player="ada-sat").status_code == 403
     assert _get(park, f"{DESK}/pass-sheet", role, players="ada-sat").status_code == 403
+
+
+def test_a_manager_renews_the_key_and_passes_of_today_hold_unless_it_was_stolen(park):
+    old, before = scanned(park, "LX-14"), keys(park).keys[-1]
+    headers = park.headers("manager")
+    answer = park.send(f"{DESK}/renew-pass-key", b'{"cause":"routine"}', headers)
+    assert answer.status_code == 201, answer.text
+    (event,) = answer.json()["events"]
+    assert (event["type"], event["data"]["replaces"]) == ("registration.pass_key_renewed", before.id)
+    assert event["data"]["key"] == keys(park).keys[-1].id != before.id
+    assert found(park, old).status_code == found(park, scanned(park, "LX-14")).status_code == 200
+    again = park.send(f"{DESK}/renew-pass-key", b'{"cause":"routine"}', headers)
+    assert (again.json()["repeat"], len(keys(park).keys)) == (True, 2)
+    newer = scanned(park, "LX-14")
+    assert park.post(f"{DESK}/renew-pass-key", {"cause": "stolen"}, "manager").status_code == 201
+    assert found(park, newer).json()["type"] == "/problems/pass-not-genuine"
+    assert found(park, scanned(park, "LX-14")).status_code == 200
+
+
+def test_the_desk_does_not_renew_the_key(park):
+    known = keys(park)
+    assert park.post(f"{DESK}/renew-pass-key", {"cause": "stolen"}, "desk").status_code == 403
+    assert keys(park) == known

@@ -48,7 +48,7 @@ export function cardOf(card, name, act, { live }) {
       el("p", { class: "verdict" }, mark(verdict), el("strong", {}, word)),
     ),
     here.length > 0 && el("ul", { class: "here" }, ...here.map((reason) => el("li", {}, button(CLEARS[reason.code], `${reason.sentence}`, () => act(CLEARS[reason.code], card))))),
-    card.pending.length > 0 && el("p", { class: "pending" }, `⧗ Recorded here, not seen by the park yet: ${card.pending.map((reason) => reason.code.replaceAll("_", " ").replace(/ (missing|unpaid|voided|expired)$/, "")).join(", ")}.`),
+    card.pending.length > 0 && el("p", { class: "pending" }, `Recorded here, not seen by the park yet: ${card.pending.map((reason) => reason.code.replaceAll("_", " ").replace(/ (missing|unpaid|voided|expired)$/, "")).join(", ")}.`),
     elsewhere.length > 0 && el("ul", { class: "elsewhere" }, ...places(elsewhere)),
     el("footer", { class: "row" }, button("X", "Print pass", () => act("X", card)), button("R", "New pass …", () => act("R", card)), button("", "Off the list", () => act("off", card))),
   );

@@ -141,7 +141,8 @@ function show(letter, card) {
   open = letter;
   const title = typeof panel.title === "function" ? panel.title(view) : panel.title;
   const fields = panel.fields(party, view, card).map(control);
-  of("panel").replaceChildren(el("h2", {}, title), ...fields, panel.note && el("p", { class: "small" }, panel.note), el("div", { class: "row" }, el("button", { class: "do" }, `${panel.button} ⏎`), button("", "Leave it (Esc)", leave, { name: "leave" })));
+  const note = panel.note ? [el("p", { class: "small" }, panel.note)] : [];
+  of("panel").replaceChildren(el("h2", {}, title), ...fields, ...note, el("div", { class: "row" }, el("button", { class: "do" }, `${panel.button} ⏎`), button("", "Leave it (Esc)", leave, { name: "leave" })));
   of("panel").hidden = false;
   of("panel").querySelector("input:not([type=checkbox]), select, input, button.do").focus();
 }

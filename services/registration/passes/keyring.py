@@ -1,7 +1,7 @@
 """The keyring of a park's passes: the key in use signs, every key verifies the passes of its days."""
 
 from collections.abc import Mapping
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
 from msgspec.structs import replace
@@ -24,35 +24,48 @@ class Keyring:
 
     def open(self) -> SigningKey:
         """The key in use; the first one is made where there is none."""
-        keys = self._file.read()
-        if not keys:
+        if not self._in_use():
             with self._file.alone():
-                keys = self._file.read() or (new_key(FIRST_DAY),)
-                self._file.write(keys)
-        return keys[-1]
+                keys = self._file.read()
+                if not self._in_use():
+                    self._file.write((*keys, new_key(FIRST_DAY)))
+        return self._in_use()[-1]
 
     def public(self) -> tuple[PassKey, ...]:
         """What verifies this park's passes, the key in use last."""
         self.open()
-        return tuple(key.public(self._park) for key in self._file.read())
+        return tuple(key.public(self._park) for key in self._in_use())
 
     def text(self, day_pass: str, day: date) -> str:
         """The signed text of a pass of that day."""
         return write_pass(self.open().private, self._park, day, day_pass)
 
-    def renew(self, day: date, request: str, *, stolen: bool) -> tuple[PassKey, PassKey]:
-        """Make a new key the one in use; returns the one before and the new one. The same request again makes no second.
-
-        The old one verifies the passes through that day; if it was `stolen`, only those of the days before.
-        """
+    def prepare(self, request: str) -> PassKey:
+        """A key that is not in use yet; the same request again finds the one that was made for it."""
         self.open()
         with self._file.alone():
             keys = self._file.read()
-            if keys[-1].made_for != request:
-                until = day - timedelta(days=1) if stolen else day
-                keys = (*keys[:-1], replace(keys[-1], until_day=until), new_key(day, request))
-                self._file.write(keys)
-        return keys[-2].public(self._park), keys[-1].public(self._park)
+            made = next((key for key in keys if key.made_for == request), None)
+            if made is None:
+                made = new_key(made_for=request)
+                self._file.write((*keys, made))
+        return made.public(self._park)
+
+    def take(self, key: str, from_day: date, until_day: date) -> None:
+        """Use the key of that id from a day on; every one before it verifies passes up to another day. Again it changes nothing."""
+        with self._file.alone():
+            keys = self._file.read()
+            taken = next(one for one in keys if one.public(self._park).id == key)
+            if taken.from_day is None:
+                before = [_ended(one, until_day) for one in keys if one is not taken]
+                self._file.write((*before, replace(taken, from_day=from_day)))
+
+    def _in_use(self) -> tuple[SigningKey, ...]:
+        return tuple(key for key in self._file.read() if key.from_day is not None)
+
+
+def _ended(key: SigningKey, until_day: date) -> SigningKey:
+    return key if key.from_day is None or key.until_day is not None else replace(key, until_day=until_day)
 
 
 def code_shown(rings: Mapping[str, Keyring], park: str, shown: str, day: date) -> str:

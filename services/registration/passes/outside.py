@@ -33,7 +33,8 @@ class SigningKey(Struct, frozen=True, kw_only=True):
     """One key, as it lies in the file. `made_for`: the request that asked for it, so that its repeat finds it."""
 
     seed: str
-    from_day: date
+    from_day: date | None = None
+    """None while the log has not been told of it: it signs nothing, and nobody hears of it."""
     until_day: date | None = None
     made_for: str = ""
 
@@ -42,10 +43,10 @@ class SigningKey(Struct, frozen=True, kw_only=True):
         return Ed25519PrivateKey.from_private_bytes(b64decode(self.seed, validate=True))
 
     def public(self, park: str) -> PassKey:
-        return pass_key(self.private, park, self.from_day, self.until_day)
+        return pass_key(self.private, park, self.from_day or date.max, self.until_day)
 
 
-def new_key(from_day: date, made_for: str = "") -> SigningKey:
+def new_key(from_day: date | None = None, made_for: str = "") -> SigningKey:
     seed = Ed25519PrivateKey.generate().private_bytes_raw()
     return SigningKey(seed=b64encode(seed).decode(), from_day=from_day, made_for=made_for)
 
