@@ -17,6 +17,7 @@ from contracts.closing import CLOSING_READS
 from contracts.desk import DESK_READS
 from contracts.documents import DOCUMENT_READS
 from contracts.fleet import FLEET_READS
+from contracts.gate import GATE_READS
 from contracts.gear import GEAR_READS
 from contracts.handheld import HANDHELD_READS
 from contracts.incident_reads import INCIDENT_READS
@@ -215,6 +216,7 @@ READS: tuple[Read, ...] = (
     *STAGING_READS,
     *ROTATION_READS,
     *HANDHELD_READS,
+    *GATE_READS,
     *WAIT_READS,
     *ROLL_CALL_READS,
     *BATCH_READS,
