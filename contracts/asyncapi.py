@@ -4,9 +4,10 @@ from collections.abc import Iterator
 from typing import Any, Final
 
 from contracts import messages
-from contracts.catalogue import COMMANDS, EVENTS, OLD
+from contracts.catalogue import EVENTS, OLD
 from contracts.envelope import Data
 from contracts.read import EVENT_STREAM
+from contracts.reading import OpenWebhook
 from contracts.reads import READS
 
 VERSIONS: Final[dict[str, dict[int, type[Data]]]] = {
@@ -19,7 +20,7 @@ _PARK: Final = {"park": {"$ref": "#/components/parameters/park"}}
 
 def document() -> dict[str, Any]:
     """The whole document, as JSON would have it."""
-    channels = {**dict(_bus()), **dict(_streams()), **dict(_webhooks())}
+    channels = {**dict(_bus()), **dict(_streams()), "webhook": _webhook()}
     return {
         "asyncapi": "3.0.0",
         "id": "urn:fieldledger:contracts",
@@ -134,19 +135,15 @@ def _streams() -> Iterator[tuple[str, dict[str, Any]]]:
             )
 
 
-def _webhooks() -> Iterator[tuple[str, dict[str, Any]]]:
-    opening = COMMANDS.get("reading/open-webhook")
-    if opening is not None:
-        yield (
-            "webhook",
-            {
-                "address": None,
-                "summary": messages.summary(opening),
-                "description": "The address is the one that the webhook was opened with. Answer 2xx once the letter is kept; one that comes again bears the same `webhook-id`.",
-                "servers": [{"$ref": "#/servers/receiver"}],
-                "messages": {"letter": {"$ref": "#/components/messages/letter"}},
-            },
-        )
+def _webhook() -> dict[str, Any]:
+    """A letter goes where its webhook was opened for, which nobody knows beforehand."""
+    return {
+        "address": None,
+        "summary": messages.summary(OpenWebhook),
+        "description": "The address is the one that the webhook was opened with. Answer 2xx once the letter is kept; one that comes again bears the same `webhook-id`.",
+        "servers": [{"$ref": "#/servers/receiver"}],
+        "messages": {"letter": {"$ref": "#/components/messages/letter"}},
+    }
 
 
 def _leaves() -> dict[str, Any]:

@@ -12,6 +12,7 @@ import pytest
 
 from contracts import asyncapi, generate
 from services.core.stream import Stream
+from tests.integration.receiver import receiving
 
 pytestmark = pytest.mark.timeout(180)
 DOCUMENT = json.loads(generate.text(asyncapi.document()))
@@ -137,3 +138,18 @@ def test_what_a_stream_tells_is_as_its_messages_say(recorded, channel):
     found = told(recorded, path, lambda found: {"beat"} < {name for name, _ in found})
     for name, data in found:
         validated(data, MESSAGES[channel["messages"][name]["$ref"].rpartition("/")[2]]["payload"])
+
+
+def test_a_letter_to_a_webhook_is_as_its_message_says(recorded):
+    with receiving() as receiver:
+        opened = {"webhook": "office", "url": receiver.url, "after": "1:0"}
+        assert recorded.post("reading/open-webhook", opened).status_code == 201
+        receiver.until(lambda: len(receiver.positions()) >= 27)
+        assert recorded.post("reading/close-webhook", {"webhook": "office"}).status_code == 201
+    said = MESSAGES[CHANNELS["webhook"]["messages"]["letter"]["$ref"].rpartition("/")[2]]
+    for headers, body in receiver.taken:
+        validated(json.loads(body), said["payload"])
+        validated({name.lower(): value for name, value in headers.items()}, said["headers"])
+        for event in json.loads(body):
+            schema = generate.FOLDER / f"events/{event['type']}.v{event['version']}.json"
+            jsonschema.validate(event["data"], json.loads(schema.read_text()))
