@@ -49,7 +49,10 @@ def document() -> dict[str, Any]:
             "schemas": messages.SCHEMAS,
             "parameters": {"park": {"description": "The park's name.", "examples": ["larchmoor"]}},
             "securitySchemes": {
-                "busAccount": {"type": "userPassword", "description": "An account of the bus that may read this park."},
+                "busAccount": {
+                    "type": "userPassword",
+                    "description": "An integrator's account, made by the park's operator: read-only, and by subject.",
+                },
                 "deviceKey": {"type": "http", "scheme": "bearer", "description": "The key of an enrolled device."},
             },
         },
@@ -69,7 +72,7 @@ def _servers() -> dict[str, Any]:
         "bus": {
             "host": "{bus}:4222",
             "protocol": "nats",
-            "description": "NATS with JetStream. Read with a durable pull consumer of your own; whoever is slow keeps nobody waiting.",
+            "description": "NATS. An integrator's account hears its subjects as they are published, at most once as a rule, and may ask JetStream for nothing; what it missed it reads by position, from /parks/{park}/events. The streams are named for the park's own readers.",
             "variables": {"bus": {"default": "localhost"}},
             "security": [{"$ref": "#/components/securitySchemes/busAccount"}],
         },
