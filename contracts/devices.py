@@ -5,7 +5,7 @@ years later it can be asked whether a station was entitled to what it sent.
 """
 
 from datetime import datetime
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Final, Literal
 
 from msgspec import Meta, Struct
 
@@ -224,7 +224,30 @@ class KnownDevices(Struct, frozen=True, kw_only=True):
     devices: tuple[KnownDevice, ...]
 
 
+PAGE: Final[dict[str, str]] = {
+    "devices.css": "text/css",
+    "devices.js": "text/javascript",
+    "cards.js": "text/javascript",
+}
+"""The files of the devices' page, and what they are."""
 READS: tuple[Read, ...] = (
+    Read(
+        path="/parks/{park}/devices/page",
+        summary="The page on which a manager invites and revokes devices, and judges what was set aside. It asks for a manager's key.",
+        roles=None,
+        media="text/html",
+        problems=(NotFound, Broken),
+    ),
+    *(
+        Read(
+            path=f"/parks/{{park}}/devices/page/{name}",
+            summary="A part of the devices' page.",
+            roles=None,
+            media=media,
+            problems=(NotFound, Broken),
+        )
+        for name, media in PAGE.items()
+    ),
     Read(
         path="/parks/{park}/devices/enrol",
         summary="A device takes its invitation: the code it was given, for a key of its own that is shown this once.",

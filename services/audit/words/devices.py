@@ -1,6 +1,6 @@
 """Which devices might speak to the park, in words."""
 
-from contracts.devices import DeviceEnrolled, DeviceInvited, DeviceRevoked
+from contracts.devices import DeviceEnrolled, DeviceInvited, DeviceRevoked, LineAccepted, LineDismissed
 from services.audit.words.scene import Scene, Words, spoken, together
 
 
@@ -18,8 +18,17 @@ def _meant(data: DeviceInvited | DeviceEnrolled) -> str:
     return f"{where} for {together([spoken(role) for role in data.roles])}"
 
 
+def _accepted(data: LineAccepted, _: Scene) -> str:
+    why = data.why.replace("-", " ")
+    return f"A line of device {data.device} that had been set aside ({why}) was accepted, and is recorded as event {data.position}."
+
+
 WORDS: Words = {
     DeviceInvited: _invited,
     DeviceEnrolled: _enrolled,
+    LineAccepted: _accepted,
+    LineDismissed: lambda d, _: (
+        f"A line of device {d.device} that had been set aside was dismissed: {spoken(d.cause)}. Its hash is {d.sha256}."
+    ),
     DeviceRevoked: lambda d, _: f"The key of device {d.device} was revoked: {spoken(d.cause)}.",
 }
