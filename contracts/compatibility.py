@@ -76,6 +76,8 @@ def _asked(old: Promise, new: Promise, requests: Fitting) -> Iterator[str]:
 
 
 def _answered(old: Promise, new: Promise, answers: Fitting) -> Iterator[str]:
+    if old.get("status", 200) != new.get("status", 200):
+        yield f"its status is {new.get('status', 200)} in place of {old.get('status', 200)}"
     if old.get("media") != new.get("media"):
         yield f"it answers {new.get('media')} in place of {old.get('media')}"
     if "answer" in old:

@@ -48,6 +48,8 @@ def promise() -> dict[str, Any]:
 
 def _read(read: Read) -> dict[str, Any]:
     promised: dict[str, Any] = {"roles": None if read.roles is None else sorted(read.roles), "media": read.media}
+    if read.status != 200:
+        promised["status"] = read.status
     if read.answer is not None:
         promised["answer"] = _schema(read.answer)
     if read.body is not None:

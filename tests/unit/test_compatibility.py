@@ -157,6 +157,11 @@ def test_an_answer_in_another_media_type_breaks_its_reader(later):
     assert breaks(NOW, later) == [f"read {GATE}: it answers text/plain in place of application/json"]
 
 
+def test_an_answer_under_another_status_breaks_its_reader(later):
+    later["reads"][GATE]["status"] = 202
+    assert breaks(NOW, later) == [f"read {GATE}: its status is 202 in place of 200"]
+
+
 def test_the_receipt_and_the_problem_are_answers_too(later):
     del fields(later, "Receipt")["recorded_at"]
     named(later, "Receipt")["required"].remove("recorded_at")
