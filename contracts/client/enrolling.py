@@ -6,14 +6,22 @@ from random import SystemRandom
 import httpx
 import msgspec
 
-from contracts.client.clock import SystemClock, uuid7
+from contracts.client.clock import Bits, Clock, SystemClock, uuid7
 from contracts.client.keys import DeviceKey, Place
 from contracts.client.wire import ANSWERS_WITHIN, checked, reaching
 from contracts.devices import Enrol, Enrolment
 
 
-def enrol(  # noqa: PLR0913 - the last two have a default and a name
-    url: str, park: str, code: str, keep: str | PathLike[str], *, version: str = "", http: httpx.Client | None = None
+def enrol(  # noqa: PLR0913 - the last ones have a default and a name
+    url: str,
+    park: str,
+    code: str,
+    keep: str | PathLike[str],
+    *,
+    version: str = "",
+    clock: Clock | None = None,
+    random: Bits | None = None,
+    http: httpx.Client | None = None,
 ) -> DeviceKey:
     """Spend a manager's code, and keep the key in a new file that only this account can read (mode 0600).
 
@@ -24,7 +32,7 @@ def enrol(  # noqa: PLR0913 - the last two have a default and a name
     client = http or httpx.Client(base_url=url, timeout=ANSWERS_WITHIN)
     try:
         body = Enrol(code=code.strip(), version=version or None)
-        name = uuid7(SystemClock(), SystemRandom())
+        name = uuid7(clock or SystemClock(), random or SystemRandom())
         headers = {"Content-Type": "application/json", "Idempotency-Key": f'"{name}"'}
         with reaching():
             answer = client.post(f"/parks/{park}/devices/enrol", content=msgspec.json.encode(body), headers=headers)
