@@ -144,7 +144,7 @@ class LineAccepted(Data, frozen=True, kw_only=True):
     device: DeviceId
     position: Annotated[int, Meta(ge=1)]
     sha256: Sha256
-    why: ProblemWord
+    problem: ProblemWord
 
 
 class LineDismissed(Data, frozen=True, kw_only=True):
@@ -154,7 +154,7 @@ class LineDismissed(Data, frozen=True, kw_only=True):
     device: DeviceId
     cause: Dismissal
     sha256: Sha256
-    why: ProblemWord
+    problem: ProblemWord
 
 
 class AcceptLine(Command, frozen=True, kw_only=True):

@@ -210,4 +210,6 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     # devices
     devices.InviteDevice: {"device": "gate-1", "roles": ["staging"], "station": "gate-north"},
     devices.RevokeDevice: {"device": "gate-1", "cause": "lost"},
+    devices.AcceptLine: {"line": "line-3f0c2b9e5d1a4c7f8e6b0a9d2c4e1f73"},
+    devices.DismissLine: {"line": "line-3f0c2b9e5d1a4c7f8e6b0a9d2c4e1f73", "cause": "recorded_by_hand"},
 }  # fmt: skip

@@ -19,7 +19,7 @@ def _meant(data: DeviceInvited | DeviceEnrolled) -> str:
 
 
 def _accepted(data: LineAccepted, _: Scene) -> str:
-    why = data.why.replace("-", " ")
+    why = data.problem.replace("-", " ")
     return f"A line of device {data.device} that had been set aside ({why}) was accepted, and is recorded as event {data.position}."
 
 

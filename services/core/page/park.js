@@ -41,9 +41,9 @@ export class Refusal extends Error {
     this.asked = null;
   }
 
-  /** The same may be sent again: nobody knows yet, or others came between. */
+  /** The same may be sent again: nobody knows yet, or others came between, or its first sending is still at work. */
   get passing() {
-    return this.status === 0 || this.status >= 500 || this.type.endsWith("/contended");
+    return this.status === 0 || this.status >= 500 || this.type.endsWith("/contended") || this.type.endsWith("/in-flight");
   }
 }
 
