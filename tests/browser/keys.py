@@ -28,12 +28,19 @@ class Keys:
         """A hand types."""
         self._press(text, end, HAND_MS)
 
+    def go_on(self, code: str, end: str = "Enter") -> None:
+        """The rest of what a scanner reads, however late the browser is told of it."""
+        self._keys(code, end, SCANNER_MS)
+
     def wait(self, milliseconds: float) -> None:
         """Before the next key."""
         self._at = max(self._at, time.time()) + milliseconds / 1000
 
     def _press(self, text: str, end: str, gap_ms: float) -> None:
         self.wait(400)
+        self._keys(text, end, gap_ms)
+
+    def _keys(self, text: str, end: str, gap_ms: float) -> None:
         for key in [*({"key": one, "text": one} for one in text), *([ENDS[end]] if end else [])]:
             self._at += gap_ms / 1000
             self._send("keyDown", key)

@@ -112,12 +112,13 @@ def test_a_pass_a_marker_and_a_mask_are_scanned_and_he_has_both(counter, day):
 
 
 def test_a_double_scan_of_a_marker_issues_it_once(counter, day):
-    player, _ = counter.customer()
+    player, number = counter.customer()
     marker = day.marker(240.0)
     counter.keys.scan(marker)
     counter.keys.scan(marker)
     counter.has(marker)
     counter.page.wait_for_timeout(500)
+    counter.told("done", f"Marker {marker} is issued to {number}")
     asked = f"/parks/{day.live.park}/events?tag=player:{player}&type=equipment.gear_issued"
     assert day.live.get(asked).text.count('"type":"equipment.gear_issued"') == 1
 
@@ -265,5 +266,44 @@ def test_an_unknown_code_and_a_replaced_pass_say_what_to_do(counter, day):
     counter.keys.wait(1100)
     counter.keys.scan(f"pass-{player}")
     counter.told("no", "was replaced")
+    counter.keys.type("n", "Enter")
+    counter.says("#customer", "Nobody stands here")
     counter.keys.type(str(number), "Enter")
     counter.says("#customer .number", str(number))
+
+
+def test_a_signed_pass_is_scanned_and_one_that_was_tampered_with_is_refused_with_its_reason(counter, day):
+    number = next(numbers)
+    player = day.arrive(f"g{number}", number)
+    ring = day.live.running.app.state.passes[day.live.park]
+    text = ring.text(f"pass-{player}", day.today)
+    middle = len(text) // 2
+    forged = text[:middle] + ("A" if text[middle] != "A" else "B") + text[middle + 1 :]
+    counter.keys.scan(forged)
+    counter.told("no", "The park says no")
+    counter.says("#customer", "Nobody stands here")
+    counter.keys.scan(text)
+    counter.says("#customer .number", str(number))
+
+
+@pytest.mark.parametrize(("width", "height"), [(1024, 768), (768, 1024)])
+def test_on_a_tablet_nothing_is_wider_than_the_screen_and_buttons_are_large_enough_for_gloves(
+    browser, day, width, height
+):
+    """Targets of 44 CSS pixels at least: WCAG 2.2, success criterion 2.5.5 (AAA)."""
+    context = browser.new_context(viewport={"width": width, "height": height}, has_touch=True)
+    counter = Counter(context.new_page(), day)
+    counter.customer()
+    marker = day.marker(240.0)
+    counter.keys.scan(marker)
+    counter.has(marker)
+    counter.touch("quarantine")
+    counter.page.wait_for_selector("#choice")
+    counter.picture(f"09-tablet-{width}")
+    assert counter.page.evaluate("document.documentElement.scrollWidth") <= width
+    sizes = counter.page.evaluate(
+        "[...document.querySelectorAll('main button')].map((one) => one.getBoundingClientRect()).map(({width, height}) => [width, height])"
+    )
+    assert min(min(size) for size in sizes) >= 44
+    context.close()
+    assert counter.complaints == []

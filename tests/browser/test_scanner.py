@@ -102,8 +102,19 @@ def test_a_scanner_without_an_end_leaves_its_code_in_the_field_for_a_person(scan
     keys.scan("H027", end="")
     scanned.wait_for_function("document.activeElement.id === 'said'")
     assert "without an end" in scanned.text_content("#read")
-    scanned.keyboard.press("Enter")
+    keys.type("", "Enter")
     assert taken(scanned) == ["typed H027"]
+
+
+@pytest.mark.parametrize("focus", ["#press", "#said"])
+def test_a_scan_that_the_page_is_slow_to_hear_is_taken_whole(scanned, keys, focus):
+    """The times of the keys count, not when the page gets round to them."""
+    scanned.focus(focus)
+    keys.scan("H02", end="")
+    scanned.wait_for_timeout(600)
+    keys.go_on("7")
+    assert taken(scanned) == ["scanned H027"]
+    assert scanned.input_value("#said") == ""
 
 
 def test_a_long_code_is_shown_by_its_two_ends_and_taken_whole(scanned, keys):

@@ -85,11 +85,12 @@ export class Scanner {
     if (code) this.#put(code, "scanned", event.timeStamp);
   }
 
-  /** A scanner that ends with neither Enter nor Tab: what it read waits in the field. */
+  /** A scanner that ends with neither Enter nor Tab: what it read waits in the field. Should the page only have been slow, the run goes on there. */
   #left() {
     const run = this.#run;
-    this.#run = null;
     if (!run || run.into || run.text.length < LEAST) return;
+    run.into = this.#input;
+    run.before = ["", 0, 0];
     this.#input.value = run.text;
     this.#input.focus();
     this.#tell(`Read ${brief(run.text)}, without an end. Press Enter to use it; set the scanner to end with Enter.`);
