@@ -4,7 +4,7 @@ import asyncio
 import hmac
 import secrets
 import time
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from hashlib import sha256
 
 from msgspec import Struct
@@ -30,6 +30,12 @@ _REVOKE_AT = """
 INSERT INTO log.device AS known (park, id, name, roles, secret_hash, enrolled_at, revoked_at, position) VALUES ($1, $2, $2, '{}', '', now(), now(), $3)
 ON CONFLICT (park, id) DO UPDATE SET revoked_at = coalesce(known.revoked_at, now()), position = excluded.position
 WHERE known.position < excluded.position
+"""
+
+
+_REVOKE_KEYS = """
+UPDATE log.device AS known SET revoked_at = now() FROM unnest($2::text[], $3::bytea[]) AS dead (id, secret_hash)
+WHERE known.park = $1 AND known.id = dead.id AND known.secret_hash = dead.secret_hash AND known.revoked_at IS NULL RETURNING known.id
 """
 
 
@@ -137,9 +143,18 @@ class Devices:
             await connection.execute(_REVOKE_AT, park, device, position)
         self._known.pop(park, None)
 
-    async def has_key(self, park: str, device: str) -> bool:
-        """Whether the device was ever enrolled."""
-        return device in await self._look(park)
+    async def key_hash(self, park: str, device: str) -> bytes | None:
+        """The hash of the device's secret; None: it was never enrolled."""
+        known = await self._look(park)
+        return known[device].secret_hash if device in known else None
+
+    async def revoke_keys(self, park: str, keys: Iterable[tuple[str, bytes]]) -> list[str]:
+        """Revoke these very keys, each a device and its secret's hash, where they are alive; returns the devices."""
+        names, hashes = [list(column) for column in zip(*keys, strict=True)] or ([], [])
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(_REVOKE_KEYS, park, names, hashes)
+        self._known.pop(park, None)
+        return [row[0] for row in rows]
 
 
 def _parsed(authorization: str | None) -> tuple[str, str]:
