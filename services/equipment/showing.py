@@ -106,7 +106,7 @@ def _piece(gear: Gear, reasons: tuple[Reason, ...]) -> Piece:
         name=gear.name,
         owner=gear.owner,
         holder=gear.holder,
-        since=gear.moves[-1].place[0] if gear.moves else None,
+        since=gear.last_move.place[0] if gear.last_move else None,
         faults=tuple(sorted({fault for _, fault in gear.faults})),
         inspected_at=gear.inspection.place[0] if gear.inspection else None,
         reasons=reasons,

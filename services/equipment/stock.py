@@ -13,6 +13,7 @@ from contracts.gear import Spares, StillOut
 from contracts.gear import Stock as StockShown
 from services.core.fold import Evolve, Fold, Given
 from services.core.folds import Folds
+from services.equipment.custody import Move
 from services.equipment.showing import WORN
 from services.equipment.states import BOTTLE, MARKER, MASK, Bottle, Gear
 
@@ -60,8 +61,9 @@ def stock(hired: Iterable[str], given: Given, now: datetime, today: date, at: tu
         gear: Gear = given.of(FOLDS[kind], name)
         model = given.of(HIRED, tag).model
         counts[kind, model][state(gear, today)] += 1
-        if gear.holder is not None:
-            out.append(_out(gear, model, given.of(WORN, gear.holder), today))
+        last = gear.last_move
+        if last is not None and last.taker is not None:
+            out.append(_out(gear, model, last, last.taker, given.of(WORN, last.taker), today))
     order = list(FOLDS)
     return StockShown(
         epoch=at[0],
@@ -86,13 +88,12 @@ def state(gear: Gear, today: date) -> State:
     return "ready"
 
 
-def _out(gear: Gear, model: str, armband: int, today: date) -> StillOut:
-    last = gear.moves[-1]
+def _out(gear: Gear, model: str, last: Move, player: str, armband: int, today: date) -> StillOut:  # noqa: PLR0913, PLR0917
     return StillOut(
         kind=gear.KIND,  # type: ignore[arg-type]
         name=gear.name,
         model=model,
-        player=gear.holder or "",
+        player=player,
         armband=armband or None,
         since=last.place[0],
         other_day=last.day < today,

@@ -231,6 +231,7 @@ def test_a_return_while_the_network_is_away_waits_and_an_issue_says_that_it_need
     counter.touch("return")
     counter.told("waits", f"{marker} is back")
     counter.says("#link", "1 not sent yet: kept")
+    expect(counter.page.locator("[data-act=return]")).to_have_count(0)
     counter.keys.scan(mask)
     counter.told("unsure", f"{mask} waits to be looked up")
     counter.picture("07-offline")

@@ -9,6 +9,7 @@ from contracts.problems import UnknownSubject
 from services.equipment.showing import subjects, view
 from services.equipment.stock import STOCK, stock
 from tests.unit.gear import TODAY, counter, equip, own
+from tests.unit.scenario import NINE
 
 
 def shown(scenario, player=None, code=None):
@@ -111,6 +112,18 @@ def test_what_is_out_is_named_with_who_has_it_the_longest_first_and_since_which_
     found = of_stock(scenario).out
     assert [(one.name, one.armband, one.other_day) for one in found] == [("m1", 2, False), ("k1", 1, False)]
     assert [one.other_day for one in of_stock(scenario, TODAY + timedelta(days=1)).out] == [True, True]
+
+
+def test_a_return_that_is_told_twice_does_not_change_since_when_the_next_one_has_it():
+    scenario = counter()
+    equip(scenario, "p2", marker="m1")
+    scenario.at(20).when(ReturnGear(player="p2", marker="m1"))
+    scenario.at(30)
+    equip(scenario, "p1", marker="m1")
+    scenario.at(40).when(ReturnGear(player="p2", marker="m1"))
+    (out,) = of_stock(scenario).out
+    assert (out.player, out.since) == ("p1", NINE + timedelta(minutes=30))
+    assert shown(scenario, "p1").customer.gear[0].since == NINE + timedelta(minutes=30)
 
 
 def test_what_came_back_is_a_spare_again():

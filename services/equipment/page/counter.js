@@ -168,16 +168,25 @@ async function perform(act, piece, who = standing(), offer = {}) {
   draw();
 }
 
+/** The gear that something waits to be sent about. */
+const unsent = () => new Set(outbox.waiting.flatMap(({ body }) => [body.marker, body.mask, body.bottle]).filter(Boolean));
+
+/** What may be done with it; a return that waits to be sent is not done twice. */
+function offered(piece) {
+  const sent = unsent();
+  return offers(piece, standing(), whoIs).filter(({ act }) => act !== "return" || !sent.has(piece.name));
+}
+
 function byLetter(letter) {
   if (letter === "N") return leave();
   const pieces = inHand();
-  const offer = pieces.length === 1 ? offers(pieces[0], standing()).find((one) => one.letter === letter) : null;
+  const offer = pieces.length === 1 ? offered(pieces[0]).find((one) => one.letter === letter) : null;
   if (!offer) return tell("no", `${letter} does nothing now`, ["A letter of a button and Enter does what the button does."]);
   return perform(offer.act, pieces[0], standing(), offer);
 }
 
 function buttons(piece) {
-  return offers(piece, standing(), whoIs).map((offer) => {
+  return offered(piece).map((offer) => {
     const button = el("button", { type: "button", "data-act": offer.act, class: offer.loud ? "loud" : undefined, "aria-expanded": ["quarantine", "inspect"].includes(offer.act) ? String(choosing === offer.act) : undefined }, el("kbd", {}, offer.letter), ` ${offer.words}`);
     button.addEventListener("click", () => perform(offer.act, piece, standing(), offer));
     return button;
@@ -208,7 +217,7 @@ function draw() {
   if (!follower.view || !key()) return;
   const focused = document.activeElement?.dataset ?? {};
   const view = player && !standing() ? { ...follower.view, customer: null } : follower.view;
-  const waiting = new Set(outbox.waiting.flatMap(({ body }) => [body.marker, body.mask, body.bottle]).filter(Boolean));
+  const waiting = unsent();
   const given = { measures, waiting, buttons, choice, leave: () => leave(), pick, whoIs };
   of("customer").replaceChildren(...(player && !standing() ? [el("h2", {}, "…")] : show.customer(view, given)));
   of("hand").replaceChildren(...show.hand(view, inHand(), given));
