@@ -101,6 +101,19 @@ class Sequence(Struct, frozen=True, kw_only=True):
     signed: int
 
 
+_SENT: Final = {
+    "key": "017f22e2-79b0-7cc3-98c4-dc0c0c07398f",
+    "seq": 17,
+    "command": "games/record-out",
+    "actor": "staff-wren",
+    "body": {
+        "player": "player-ash",
+        "field": "birch",
+        "game": "birch-3",
+        "cause": "eliminated",
+        "occurred_at": "2026-05-09T12:05:06Z",
+    },
+}
 _EXAMPLE: Final = (
     '{"line":1,"status":201,"key":"017f22e2-79b0-7cc3-98c4-dc0c0c07398f","seq":17,"receipt":{"park":"larchmoor","epoch":1,"position":4711,'
     '"recorded_at":"2026-05-09T12:05:06Z","repeat":false,"events":[]}}\n{"end":true,"lines":1,"epoch":1,"signed":4600,"resume":null}\n'
@@ -113,6 +126,7 @@ BATCH_READS: tuple[Read, ...] = (
         method="post",
         body=Line,
         takes=NDJSON,
+        sent=_SENT,
         media=NDJSON,
         example=_EXAMPLE,
         problems=(*BEHIND_A_KEY, BodyTooLarge, UnsupportedMediaType),

@@ -190,7 +190,7 @@ def _read(read: Read) -> dict[str, Any]:
     schema = _told(read) if read.answer is None else _schema(read.answer)
     shown = sample(read.answer) if read.answer is not None and read.example is None else read.example
     rights = {"security": []} if read.roles is None else {"x-roles": sorted(read.roles)}
-    asked = {} if read.body is None else {"requestBody": _body(read.body, read.takes)}
+    asked = {} if read.body is None else {"requestBody": _body(read)}
     return {
         "operationId": _operation(read),
         "summary": read.summary,
@@ -221,9 +221,9 @@ def _told(read: Read) -> dict[str, Any]:
     return {} if read.media == JSON else {"type": "string"}
 
 
-def _body(kind: Any, media: str) -> dict[str, Any]:
-    shown = {"example": sample(kind)} if media == JSON else {}
-    return {"required": True, "content": {media: {"schema": _schema(kind)} | shown}}
+def _body(read: Read) -> dict[str, Any]:
+    shown = sample(read.body) if read.sent is None else read.sent
+    return {"required": True, "content": {read.takes: {"schema": _schema(read.body), "example": shown}}}
 
 
 def _path_parameters(path: str) -> Iterable[dict[str, Any]]:

@@ -64,6 +64,8 @@ class Read(Struct, frozen=True, kw_only=True):
     body: Any = None
     takes: str = JSON
     """The media type of the body."""
+    sent: Any = None
+    """A body as it may be sent; made from the type where none is given."""
     keyed: bool = False
     """It records something, so it takes the headers of a write."""
     answer: Any = None

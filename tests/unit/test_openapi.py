@@ -61,10 +61,10 @@ def test_a_document_that_is_none_would_be_noticed():
 
 
 def test_every_body_and_every_json_answer_has_an_example_that_fits_its_schema():
-    without = [where for where, media, content in MEDIA if media == JSON and "example" not in content]
-    assert without == []
-    for where, media, content in MEDIA:
-        if media == JSON:
+    wanted = [one for one in MEDIA if one[1] == JSON or one[0].endswith(" asked")]
+    assert [where for where, _, content in wanted if "example" not in content] == []
+    for where, _, content in wanted:
+        if content["schema"]:
             try:
                 fits(content["example"], content["schema"])
             except jsonschema.ValidationError as error:
