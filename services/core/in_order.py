@@ -1,6 +1,5 @@
-"""Many requests of one device, one after another: as many in one commit as do not rest on one another, each with a verdict of its own."""
+"""Many requests of one device, one after another, many in one commit: each is decided on what those before it bring, and gets a verdict of its own."""
 
-import asyncio
 from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any
@@ -9,17 +8,21 @@ from uuid import UUID
 import structlog
 from msgspec import Struct
 
+from contracts import leaf
 from contracts.envelope import Command
 from contracts.problems import Broken, Contended, Refused
 from services.core.command import Handler
-from services.core.fold import Subject
-from services.core.log import Appended, Behind, Conflict, OutcomeUnknown
-from services.core.park import TRIES, Answer, Asked, Park, Ready, told
+from services.core.fold import Given, Subject
+from services.core.log import Appended, Behind, Conflict, OutcomeUnknown, RequestReused
+from services.core.park import TRIES, Answer, Asked, Park, Ready, reads_of, request_of, told
+from services.core.rules import RULES
 from services.core.writer import MOST_BYTES
 
 MOST = 256
 """Requests in one commit."""
 Verdict = Answer | Refused
+Before = Appended | RequestReused
+"""What became of a request that had come before."""
 _logger = structlog.get_logger()
 
 
@@ -49,75 +52,102 @@ class InOrder:
         tries = 0
         while len(verdicts) < len(requests):
             few = requests[len(verdicts) : len(verdicts) + self._at_once]
-            ready = await asyncio.gather(*(self._ready(one) for one in few))
-            first = independent(ready)
-            found = await self._record(first)
+            found = await self._some(few)
             verdicts += found
             tries = 0 if found else tries + 1
             if tries == TRIES:
                 verdicts.append(Contended("Other stations kept changing the same things. Send the same again."))
             if verdicts and passing(verdicts[-1]):
                 break
-            self._at_once = min(MOST, 2 * len(first)) if len(first) == len(few) else len(first)
+            self._at_once = min(MOST, 2 * len(found)) if len(found) == len(few) else max(1, len(found))
         return verdicts
 
-    async def _ready(self, one: Told) -> Ready:
+    async def _some(self, few: Sequence[Told]) -> list[Verdict]:
+        """Verdicts on the first of these; none where another station was quicker than the very first."""
+        before = await self._park.log.recall_all([request_of(one.asked) for one in few])
         try:
-            return await self._park.prepare(one.handler, one.command, one.asked)
+            ready = await self._decide([one for one in few if one.asked.id not in before])
         except Refused as refused:
-            return Ready(one.asked, (), refused=refused)
+            return [refused]
+        ours = {one.asked.id: one for one in ready}
+        first: list[Ready | Before] = []
+        for one in few:
+            next_ = before.get(one.asked.id) or ours.pop(one.asked.id, None)
+            if next_ is None:
+                break
+            first.append(next_)
+        return await self._record(few, first)
+
+    async def _decide(self, requests: Sequence[Told]) -> list[Ready]:
+        """The first of these, as far as all that they rest on was read at once. Raises Unavailable."""
+        given, read = await self._park.load(
+            lambda given: [subject for one in requests for subject in _reads(one, given)]
+        )
+        by_tag: defaultdict[str, list[Subject]] = defaultdict(list)
+        for fold, name in read:
+            by_tag[fold.tag(name)].append((fold, name))
+        ready: list[Ready] = []
+        position, size = max(read.values()), 0
+        asked: set[UUID] = set()
+        for one in requests:
+            subjects = {(RULES, ""), *_reads(one, given)}
+            if size > MOST_BYTES or one.asked.id in asked or not subjects <= read.keys():
+                break
+            decided = self._decided(one, given, {subject: read[subject] for subject in subjects})
+            for draft in decided.drafts:
+                position, size = position + 1, size + len(draft.body)
+                frame = leaf.frame(
+                    self._park.park, self._park.epoch, position, one.asked.contact.received_at, draft.body
+                )
+                event = leaf.decode(frame)
+                for tag in draft.tags:
+                    for fold, name in by_tag.get(tag, ()):
+                        given.put((fold, name), fold.step(name, given.of(fold, name), event))
+            asked.add(one.asked.id)
+            ready.append(decided)
+        return ready
+
+    def _decided(self, one: Told, given: Given, read: dict[Subject, int]) -> Ready:
+        try:
+            reads_of(one.handler, one.command, one.asked, given)
+            return self._park.decide(one.handler, one.command, one.asked, given, read)
+        except Refused as refused:
+            return Ready(one.asked, refused=refused)
         except Exception as error:  # one request that breaks us must not hold up all that stands behind it
             _logger.error("a line broke", key=str(one.asked.id), exc_info=error)  # noqa: TRY400
-            return Ready(one.asked, (), refused=Broken("Something broke on our side at this line. Report its key."))
+            return Ready(one.asked, refused=Broken("Something broke on our side at this line. Report its key."))
 
-    async def _record(self, ready: Sequence[Ready]) -> list[Verdict]:
-        """Verdicts in order, up to the first that other stations were quicker than: that one is decided anew."""
-        held = next((at for at, one in enumerate(ready) if passing(one.refused)), len(ready))
-        ready = ready[: held + 1]
+    async def _record(self, few: Sequence[Told], first: Sequence[Ready | Before]) -> list[Verdict]:
+        """Verdicts in order, up to the first that came otherwise than it was decided: what stands behind that is decided anew."""
+        appends = [one.append for one in first if isinstance(one, Ready) and one.refused is None]
         try:
-            outcomes = await self._park.log.append_in_order([one.append for one in ready if one.refused is None])
+            outcomes = iter(await self._park.log.append_in_order(appends))
         except (Behind, OutcomeUnknown) as error:
-            return [told(error, ready[0].asked)]
-        verdicts, rest = [], iter(outcomes)
-        for one in ready:
-            outcome = one.refused or next(rest, None)
-            if outcome is None or isinstance(outcome, Conflict):
-                break
-            verdicts.append(self._verdict(one, outcome))
-        return await asyncio.gather(*verdicts)
-
-    async def _verdict(self, ready: Ready, outcome: Appended | Exception) -> Verdict:
-        if isinstance(outcome, Appended):
-            return await self._park.answer(outcome, ready)
-        if not isinstance(outcome, Refused):
-            return told(outcome, ready.asked)
-        if passing(outcome):
-            return outcome
-        try:
-            return await self._park.first_answer(ready.asked) or outcome
-        except Refused as refused:
-            return refused
-
-
-def independent(ready: Sequence[Ready]) -> Sequence[Ready]:
-    """The first of them, as far as none rests on what one before it brings, or repeats it; one at least.
-
-    Of one that nothing is known to have been read for, it is not known what it rests on.
-    """
-    brought: defaultdict[str, set[str]] = defaultdict(set)
-    asked: set[UUID] = set()
-    size = 0
-    for number, one in enumerate(ready):
-        size += sum(len(draft.body) for draft in one.drafts)
-        alone = one.asked.id in asked or size > MOST_BYTES or not one.rests_on or _rests_on(one.rests_on, brought)
-        if number and alone:
-            return ready[:number]
-        asked.add(one.asked.id)
-        for draft in one.drafts:
-            for tag in draft.tags:
-                brought[tag].add(draft.type)
-    return ready
+            return [told(error, few[0].asked)]
+        positions = [at for one in first if isinstance(one, Appended) for at in range(one.first, one.last + 1)]
+        rows = {row.position: row for row in await self._park.log.at(positions)} if positions else {}
+        verdicts: list[Verdict] = []
+        for request, one in zip(few, first, strict=False):
+            if isinstance(one, Appended):
+                verdicts.append(self._park.recalled(one, [rows[at] for at in range(one.first, one.last + 1)]))
+            elif isinstance(one, RequestReused):
+                verdicts.append(told(one, request.asked))
+            elif one.refused is not None:
+                verdicts.append(one.refused)
+            else:
+                outcome = next(outcomes, None)
+                if isinstance(outcome, Appended):
+                    verdicts.append(await self._park.answer(outcome, one))
+                elif outcome is not None and not isinstance(outcome, Conflict):
+                    verdicts.append(told(outcome, request.asked))
+                if not isinstance(outcome, Appended) or outcome.repeat:
+                    break
+        return verdicts
 
 
-def _rests_on(subjects: Sequence[Subject], brought: defaultdict[str, set[str]]) -> bool:
-    return any(not fold.types.isdisjoint(brought.get(fold.tag(name), ())) for fold, name in subjects)
+def _reads(one: Told, given: Given) -> list[Subject]:
+    """What it rests on; nothing where that is refused, which the decision then says."""
+    try:
+        return reads_of(one.handler, one.command, one.asked, given)
+    except Refused:
+        return []

@@ -32,6 +32,7 @@ from services.core.log import (
     OutcomeUnknown,
     Request,
     RequestReused,
+    Row,
 )
 from services.core.pool import LOST
 from services.core.recent import recent
@@ -68,10 +69,9 @@ class Answer(Struct, frozen=True):
 
 
 class Ready(Struct, frozen=True):
-    """What a request comes to: its events, or why it is refused. `rests_on` is all that was read for it; `conditions` what must not change meanwhile."""
+    """What a request comes to: its events, on condition that nothing changes meanwhile; or why it is refused."""
 
     asked: Asked
-    rests_on: tuple[Subject, ...]
     data: tuple[Data, ...] = ()
     drafts: tuple[Draft, ...] = ()
     conditions: tuple[Condition, ...] = ()
@@ -128,9 +128,11 @@ class Park:
 
     async def prepare(self, handler: Handler[C], command: C, asked: Asked) -> "Ready":
         """What a request comes to on the log as it is now; nothing is written. Raises Unavailable where the log cannot be read."""
-        actors = [(ACTOR, asked.caller.actor)] if asked.caller.actor else []
-        given, read = await self.load(lambda given: [*handler.reads(command, given), *actors])
-        rests_on = tuple(read)
+        given, read = await self.load(lambda given: reads_of(handler, command, asked, given))
+        return self.decide(handler, command, asked, given, read)
+
+    def decide(self, handler: Handler[C], command: C, asked: Asked, given: Given, read: dict[Subject, int]) -> "Ready":
+        """What a request comes to on states that were read at these positions."""
         try:
             rules = given.of(RULES, "").rules
             time = occurred(command, asked.contact, rules)
@@ -146,9 +148,9 @@ class Park:
             )
             data = tuple(handler.decide(command, given, moment))
         except Refused as refused:
-            return Ready(asked, rests_on, refused=refused)
+            return Ready(asked, refused=refused)
         drafts = self._drafts(data, command, asked, moment, time.clock)
-        return Ready(asked, rests_on, data, drafts, _conditions(_resting_on(command, read)))
+        return Ready(asked, data, drafts, _conditions(_resting_on(command, read)))
 
     async def answer(self, appended: Appended, ready: "Ready") -> Answer:
         """The answer to what was recorded: the first one again where it had been before."""
@@ -255,7 +257,10 @@ class Park:
         return None if appended is None else await self._recall(appended)
 
     async def _recall(self, appended: Appended) -> Answer:
-        rows = await self.log.between(appended.first, appended.last)
+        return self.recalled(appended, await self.log.between(appended.first, appended.last))
+
+    def recalled(self, appended: Appended, rows: Sequence[Row]) -> Answer:
+        """The first answer anew, from the rows that were recorded."""
         recorded: list[Recorded[Any]] = [leaf.decode(row.leaf) for row in rows]
         events = tuple(
             ReceiptEvent(
@@ -312,6 +317,12 @@ def _minded(folds: Sequence[Fold[Any]]) -> frozenset[str]:
 
 def _refusal(data: Sequence[Data]) -> Refusal | None:
     return next((one for one in data if isinstance(one, Refusal)), None)
+
+
+def reads_of(handler: Handler[C], command: C, asked: Asked, given: Given) -> list[Subject]:
+    """What a request rests on besides the rules, as far as it can be told from what was read."""
+    actors = [(ACTOR, asked.caller.actor)] if asked.caller.actor else []
+    return [*handler.reads(command, given), *actors]
 
 
 def request_of(asked: Asked) -> Request:
