@@ -29,7 +29,9 @@ from services.clearance import model as clearance
 from services.clearance.field import FIELD
 from services.discipline.states import RECORD
 from services.games import admission
+from services.games.line_up import LINE_UP
 from services.games.states import BESIDE, GAME
+from services.games.teams.results import RESULTS
 from services.registration.money import PURSE
 from tests.unit.board_view import open_park, shown
 from tests.unit.field_day import Gate, call, field_day, player, start, where
@@ -48,12 +50,14 @@ def day():
     return field_day(6).given(player("photo", "photographer"))
 
 
-def enters(day, name="p1", game=None, *, knew_at=0.0, told_after=1.0, answer="cleared", position=1, field="birch"):
+def enters(day, name="p1", game=None, *, knew_at=0.0, told_after=1.0, position=1, field="birch"):
     """He went in now, as the gate knew the record some minutes past nine; it is told later."""
     happened = day.now
     day.now += timedelta(minutes=told_after)
     knew = Knowledge(epoch=1, position=position, as_of=NINE + timedelta(minutes=knew_at))
-    command = RecordEntry(player=name, field=field, game=game, knew=knew, answer=answer, occurred_at=happened)
+    command = RecordEntry(
+        player=name, field=field, game=game, knew=knew, colour="blue", answer="cleared", occurred_at=happened
+    )
     (entered,) = day.when(command)
     return entered
 
@@ -76,6 +80,8 @@ def test_whoever_was_let_in_is_on_the_field_and_nothing_stands_against_it(day):
     assert day.state(GAME, "g1").entered["p3"][0] == NINE + timedelta(minutes=5)
     assert "g1" in day.state(RECORD, "p3").lists, "the game serves his sit-out"
     assert day.state(PURSE, "p3").played
+    assert day.state(RESULTS, "p3").colours == {"g1": "blue"}
+    assert day.state(LINE_UP, "g1").colours["p3"] == "blue"
 
 
 @pytest.mark.parametrize(("age", "stale"), [(0, False), (15, False), (15.01, True), (600, True)])
