@@ -116,8 +116,11 @@ def test_a_family_of_two_with_a_minor_is_registered_and_cleared_at_the_desk_by_k
     desk.letter("P")
     desk.picture("03-payment")
     desk.fill("", "", "", "", "58")
+    desk.says("#read", "Recorded.")
     desk.letter("B")
     desk.page.keyboard.press("Enter")
+    desk.says("#read", "Recorded.")
+    desk.says(desk.card(21), "Rowan")
     for armband in (21, 22):
         expect(desk.card(armband).locator(".here")).to_have_count(0, timeout=WITHIN)
         desk.says(desk.card(armband), "gear counter")
@@ -318,3 +321,19 @@ def scanned(desk, code):
 def lacking(desk, player):
     answer = desk.day.live.get(f"/parks/{desk.day.live.park}/clearance/players/{player}?field=birch")
     return {one["code"] for one in answer.json()["reasons"]}
+
+
+def test_the_page_fits_a_tablet_upright_and_across(browser, day, server):
+    for width, height in ((1024, 768), (768, 1024)):
+        context = browser.new_context(viewport={"width": width, "height": height})
+        desk = Desk(context.new_page(), day, server)
+        desk.letter("N")
+        expect(desk.page.locator("#panel-age")).to_be_focused(timeout=WITHIN)
+        desk.picture(f"07-tablet-{width}")
+        assert desk.page.evaluate("document.documentElement.scrollWidth") <= width
+        small = desk.page.locator("button:visible, input:visible:not([type=checkbox]), select:visible").evaluate_all(
+            "(some) => some.filter((one) => one.getBoundingClientRect().height < 48).length"
+        )
+        assert small == 0
+        assert desk.complaints == []
+        context.close()

@@ -172,7 +172,9 @@ const desk = {
   get view() {
     return follower.view;
   },
-  put: (command, body) => outbox.put(command, body),
+  put(command, body) {
+    outbox.put(command, body);
+  },
   cardsOf: (players) => party.cards.filter((card) => players.includes(card.player)),
   async register(asked) {
     if (asked.part !== "signer" && !asked.armband) throw new Error("Type the number on the armband.");
