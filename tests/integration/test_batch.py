@@ -3,7 +3,9 @@
 import asyncio
 import json
 import socket
+import threading
 import time
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from itertools import count
 from uuid import UUID
@@ -410,6 +412,76 @@ def test_the_count_is_for_the_device_itself_and_for_who_watches_over_all(live, d
     ]
     nobody = live.get(f"/parks/{live.park}/devices/nobody/sequence", "manager")
     assert (nobody.status_code, nobody.json()["type"]) == (404, "/problems/unknown-subject")
+
+
+def on_the_database(live, sql, *values):
+    async def run():
+        async with live.running.pool.connection() as connection:
+            return await connection.fetch(sql, *values)
+
+    return live.portal.call(run)
+
+
+def test_in_another_epoch_the_log_is_counted_anew_and_what_was_refused_stays(live, device, numbers):
+    """As a restore leaves it: counted in a life of the log that is not this one."""
+    name, secret = device
+    mine = own(numbers, 3)
+    told = [{"hold": f"h{one}", "cause": "weather"} for one in mine]
+    verdicts(
+        send(
+            live,
+            secret,
+            b"".join(
+                line(one, "games/ask-hold", body, seq=seq)
+                for seq, (one, body) in enumerate(zip(mine, told, strict=True), 1)
+            ),
+        )
+    )
+    verdicts(send(live, secret, line(next(numbers), "games/no-such", {}, seq=4)))
+    assert holes(live, name)["held"] == [[1, 3]]
+    on_the_database(live, "UPDATE log.counted SET epoch = 7 WHERE park = $1", live.park)
+    on_the_database(live, "UPDATE log.sequence SET held = '{[9,10)}' WHERE park = $1 AND device = $2", live.park, name)
+    shown = holes(live, name)
+    assert (shown["held"], shown["refused"], shown["epoch"]) == ([[1, 3]], [[4, 4]], 1)
+
+
+def test_where_the_database_is_cut_off_in_the_middle_the_batch_goes_on_from_the_line_it_names(live, device, numbers):
+    """Each sending goes on where the last one stopped; in the end all are there once, in their order."""
+    name, secret = device
+    mine, before = own(numbers, 3000), live.head()
+    lines = holds(mine)
+    done = threading.Event()
+
+    def cut():
+        while not done.wait(0.15):
+            with suppress(Exception):
+                on_the_database(
+                    live,
+                    "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() AND usename = current_user AND pid <> pg_backend_pid()",
+                )
+
+    cutting = threading.Thread(target=cut)
+    cutting.start()
+    begin, sendings = 0, 0
+    try:
+        while begin < len(lines):
+            sendings += 1
+            if sendings == 20:
+                done.set()
+            answer = send(live, secret, b"".join(lines[begin:]))
+            if answer.status_code == 503:
+                continue
+            told, end = verdicts(answer)
+            if end["resume"] is None:
+                break
+            assert told[-1]["problem"]["status"] == 503
+            assert not told[-1].get("set_aside", False)
+            assert end["resume"] == told[-1]["line"]
+            begin += end["resume"] - 1
+    finally:
+        done.set()
+        cutting.join()
+    assert [str(event.id) for event in recorded(live, before, name)] == [key(one) for one in mine]
 
 
 # --- judging what was set aside
