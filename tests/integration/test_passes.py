@@ -170,3 +170,32 @@ def test_the_desk_does_not_renew_the_key(park):
     known = keys(park)
     assert park.post(f"{DESK}/renew-pass-key", {"cause": "stolen"}, "desk").status_code == 403
     assert keys(park) == known
+
+
+@pytest.mark.parametrize(
+    "shown",
+    ["", " ", "\x00", "FLDP", "x" * 65, "FLDP" + "A" * 5000, "\u017f" * 70, "FLDP" + "7" * 112, "\U0001f39f" * 80],
+)
+@pytest.mark.parametrize("path", [f"{DESK}/players", "clearance/players/ada-sat"])
+def test_whatever_is_shown_is_answered_with_a_sentence(park, path, shown):
+    answer = _get(park, path, "gear", field="birch", day_pass=shown) if "clearance" in path else found(park, shown)
+    assert answer.status_code in {400, 404, 422} or "pass_unknown" in answer.text
+    assert answer.headers["content-type"].startswith("application/")
+
+
+@pytest.mark.parametrize(
+    "query", ["players=", "players=ada-sat,ada-sat", "players=ada-sat&players=bo-sat", "field=nowhere", "field="]
+)
+def test_the_desks_list_is_answered_whatever_field_is_named(park, query):
+    answer = park.get(f"/parks/{park.park}/{DESK}/desk-list?{query}", "desk")
+    assert answer.status_code == 200
+    assert answer.json()["waiver"] == "w1"
+
+
+@pytest.mark.parametrize(
+    ("query", "status"),
+    [("players=nobody", 404), ("players=,", 400), ("field=a b", 400), ("after=9", 400), ("after=1:99999", 422)],
+)
+def test_the_desks_list_says_what_does_not_fit(park, query, status):
+    answer = park.get(f"/parks/{park.park}/{DESK}/desk-list?{query}", "desk")
+    assert (answer.status_code, bool(answer.json()["detail"])) == (status, True)
