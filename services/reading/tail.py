@@ -22,9 +22,13 @@ from services.reading.pages import Page
 from services.reading.places import Places
 from services.reading.shelf import Shelf
 
-PACE: Final = 0.5
-"""Seconds between two pages at least: under load each then carries more, and costs each of the readers one message."""
-LASTS: Final = 1.0
+PACE: Final = 0.2
+"""Seconds between two pages at least, for few readers: under load each then carries more."""
+SHARE: Final = 0.002
+"""Seconds more for each reader, since a page costs each of them one message: all together are sent 500 a second at most, however many they are."""
+SLOWEST: Final = 2.0
+"""Seconds between two pages for any number of readers."""
+LASTS: Final = 0.6
 """Seconds after which the log is looked at though nothing was heard."""
 MOST: Final = 2000
 """Events of a page."""
@@ -109,9 +113,9 @@ class Tail:
                 await asyncio.sleep(backoff.failed())
                 continue
             backoff.succeeded()
-            await asyncio.sleep(PACE)
+            await asyncio.sleep(min(SLOWEST, PACE + SHARE * sum(self._readers.values())))
             with suppress(TimeoutError):
-                async with asyncio.timeout(LASTS - PACE):
+                async with asyncio.timeout(LASTS):
                     await self._stirred.wait()
 
     async def _look(self) -> None:
