@@ -15,7 +15,7 @@ export const keepOnDevice = () => (store = localStorage);
 export const key = () => store.getItem(KEPT);
 export const keep = (value) => store.setItem(KEPT, value.trim());
 export const forget = () => store.removeItem(KEPT);
-export const device = () => (key() ?? "").split(".")[0];
+export const device = () => (key() ?? "").replace(/\.[^.]*$/, "");
 
 /** What this device keeps under a name of its own, as JSON. */
 const at = (name) => `fieldledger ${name} ${park} ${device()}`;
@@ -108,7 +108,7 @@ export function uuid7() {
 /**
  * What this page records: one after another, each under one key until the park has answered it. What is not sent yet outlasts a reload.
  * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, "cut" where the network is away, "answered" with each receipt.
- * `counted`: each bears the device's own dense number. `ends`: the statuses at which the line stands still, for the key opens nothing.
+ * `counted`: each fact bears the device's own dense number, whichever of its pages it is put in, so that a number that never came is a fact that was lost. `ends`: the statuses at which the line stands still, for the key opens nothing.
  */
 export class Outbox extends EventTarget {
   #name;
@@ -166,7 +166,7 @@ export class Outbox extends EventTarget {
 
   /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. Under the same `name` it is the same request again. */
   ask(command, body, name = uuid7()) {
-    return this.#post({ command, body, key: name, number: this.#number() });
+    return this.#post({ command, body, key: name });
   }
 
   async go() {
@@ -215,8 +215,8 @@ export class Outbox extends EventTarget {
 
   #number() {
     if (!this.#counted) return undefined;
-    this.#last = Math.max(kept(`${this.#name} count`, 0), this.#last) + 1;
-    save(`${this.#name} count`, this.#last);
+    this.#last = Math.max(kept("count", 0), this.#last) + 1;
+    save("count", this.#last);
     return this.#last;
   }
 
