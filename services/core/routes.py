@@ -94,7 +94,8 @@ def alone(park: Park, key: UUID) -> Iterator[None]:
     """Raises InFlight while another request of this process bears the key."""
     if key in park.at_work:
         raise InFlight(
-            "The first request with this Idempotency-Key is still at work. Send the same again in a second.", retry_after=1
+            "The first request with this Idempotency-Key is still at work. Send the same again in a second.",
+            retry_after=1,
         )
     park.at_work.add(key)
     try:

@@ -13,8 +13,7 @@ from tests.unit.scenario import NINE, Scenario
 TODAY = date(2026, 5, 9)
 SOME = ((datetime(2026, 5, 1, tzinfo=UTC), 1),)
 INSPECT, ISSUE, HOLD, BRIEF = (
-    COMMANDS[path]
-    for path in ("games/inspect-field", "equipment/issue-gear", "games/ask-hold", "duty/register-staff")
+    COMMANDS[path] for path in ("games/inspect-field", "equipment/issue-gear", "games/ask-hold", "duty/register-staff")
 )
 EVERYTHING = frozenset(role for command in COMMANDS.values() for role in command.ROLES)
 
