@@ -24,8 +24,8 @@ from services.reading.shelf import Shelf
 
 PACE: Final = 0.2
 """Seconds between two pages at least, for few readers: under load each then carries more."""
-SHARE: Final = 0.002
-"""Seconds more for each reader, since a page costs each of them one message: all together are sent 500 a second at most, however many they are."""
+SHARE: Final = 0.004
+"""Seconds more for each reader, since a page costs each of them one message: all together are sent 250 a second at most, up to some hundreds of them."""
 SLOWEST: Final = 2.0
 """Seconds between two pages for any number of readers."""
 LASTS: Final = 0.6
