@@ -9,6 +9,7 @@ import uvloop
 from services.core.garbage import look_seldom
 from tests.bench import (
     appends,
+    batches,
     case,
     commands,
     evidence,
@@ -31,6 +32,7 @@ MEASURES: dict[str, Callable[[Ground, Day], Awaitable[list[Figure]]]] = {
     "appends": appends.measure,
     "replay": replay.measure,
     "commands": commands.measure,
+    "batches": batches.measure,
     "readers": readers.measure,
     "strings": strings.measure,
     "gate": gate.measure,
