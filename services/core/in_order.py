@@ -93,7 +93,7 @@ class InOrder:
             subjects = {(RULES, ""), *_reads(one, given)}
             if size > MOST_BYTES or one.asked.id in asked or not subjects <= read.keys():
                 break
-            decided = self._decided(one, given, {subject: read[subject] for subject in subjects})
+            decided = self._decided(one, given, {subject: read[subject] for subject in subjects}, position)
             for draft in decided.drafts:
                 position, size = position + 1, size + len(draft.body)
                 frame = leaf.frame(
@@ -107,10 +107,10 @@ class InOrder:
             ready.append(decided)
         return ready
 
-    def _decided(self, one: Told, given: Given, read: dict[Subject, int]) -> Ready:
+    def _decided(self, one: Told, given: Given, read: dict[Subject, int], position: int) -> Ready:
         try:
             reads_of(one.handler, one.command, one.asked, given)
-            return self._park.decide(one.handler, one.command, one.asked, given, read)
+            return self._park.decide(one.handler, one.command, one.asked, given, read, position)
         except Refused as refused:
             return Ready(one.asked, refused=refused)
         except Exception as error:  # one request that breaks us must not hold up all that stands behind it

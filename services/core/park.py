@@ -131,8 +131,10 @@ class Park:
         given, read = await self.load(lambda given: reads_of(handler, command, asked, given))
         return self.decide(handler, command, asked, given, read)
 
-    def decide(self, handler: Handler[C], command: C, asked: Asked, given: Given, read: dict[Subject, int]) -> "Ready":
-        """What a request comes to on states that were read at these positions."""
+    def decide(  # noqa: PLR0913, PLR0917
+        self, handler: Handler[C], command: C, asked: Asked, given: Given, read: dict[Subject, int], position: int = 0
+    ) -> "Ready":
+        """What a request comes to on states that were read at these positions; `position`: of the last event in them, where that is yet to be recorded."""
         try:
             rules = given.of(RULES, "").rules
             time = occurred(command, asked.contact, rules)
@@ -142,7 +144,7 @@ class Park:
                 occurred_at=time.at,
                 day=day,
                 rules=rules,
-                position=max(read.values()),
+                position=position or max(read.values()),
                 device=asked.caller.device,
                 roles=_rights(command, asked.caller, given, day),
             )

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from contracts.batch import LONGEST_LINE, Line
 from contracts.problems import BodyTooLarge, InvalidBody, MalformedBody, NotFound, NotOffline, Refused
+from contracts.velocity import CheckChrono
 from services.core.clock import SetClock
 from services.core.in_order import InOrder, Told
 from services.core.lines import Cut, Lines, named, read
@@ -197,3 +198,16 @@ def test_facts_come_to_the_same_in_a_batch_as_one_after_another_alone(facts, aga
         assert together.log.rows == singly.log.rows
 
     asyncio.run(both())
+
+
+def test_of_two_facts_of_the_same_moment_the_line_before_counts_as_earlier():
+    """Words after a check that its own figures closed reopen no chronograph, though both bear one time."""
+
+    async def signals():
+        station = _Station()
+        await station.open()
+        facts = [CheckChrono(chrono="k2", good=False, bias_fps=-3.0), CheckChrono(chrono="k2", good=False)]
+        told = [station.told(fact, number) for number, fact in enumerate(facts, 1)]
+        return [one.receipt.events[0].data.signals for one in await InOrder(station.park).execute(told)]
+
+    assert asyncio.run(signals())[1] == ("person", "too_few")
