@@ -37,9 +37,9 @@ async def stream(tail: Tail, device: str, place: Place, wanted: Wanted, *, squee
         yield GZIP
     yield made(_HELLO)
     life = place.epoch
-    with tail.following(device):
+    with tail.following(device) as reader:
         due = time.monotonic() + PACE
-        while tail.may_follow(device):
+        while not reader.gone:
             moved, page = tail.moved, None
             try:
                 if tail.epoch > life:

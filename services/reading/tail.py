@@ -41,6 +41,17 @@ READERS = Gauge("fieldledger_reading_readers", "Streams of events that are open"
 _logger = structlog.get_logger()
 
 
+class Follower:
+    """One reader, and the key that its device had when it was first looked at; `gone` once that is revoked or replaced."""
+
+    __slots__ = ("device", "gone", "key")
+
+    def __init__(self, device: str) -> None:
+        self.device = device
+        self.key: bytes | None = None
+        self.gone = False
+
+
 class Tail:
     """Idle while nobody follows."""
 
@@ -58,9 +69,7 @@ class Tail:
         self._looked = float("-inf")
         self._followed = asyncio.Event()
         self._stirred = asyncio.Event()
-        self._readers: dict[str, int] = {}
-        self._keys: dict[str, bytes] = {}
-        self._gone: set[str] = set()
+        self._readers: set[Follower] = set()
 
     def hear(self, _: Change[Any]) -> None:
         """Something was recorded."""
@@ -71,25 +80,18 @@ class Tail:
         """Whether the log could be read just now."""
         return time.monotonic() - self._looked < FRESH
 
-    def may_follow(self, device: str) -> bool:
-        """Whether a device's key is still the one that it began with."""
-        return device not in self._gone
-
     @contextmanager
-    def following(self, device: str) -> Iterator[None]:
+    def following(self, device: str) -> Iterator["Follower"]:
         """One more reader for the block."""
-        self._readers[device] = self._readers.get(device, 0) + 1
+        reader = Follower(device)
+        self._readers.add(reader)
         READERS.labels(self._log.park).inc()
         self._followed.set()
         try:
-            yield
+            yield reader
         finally:
             READERS.labels(self._log.park).dec()
-            self._readers[device] -= 1
-            if not self._readers[device]:
-                del self._readers[device]
-                self._gone.discard(device)
-                self._keys.pop(device, None)
+            self._readers.discard(reader)
             if not self._readers:
                 self._followed.clear()
 
@@ -113,7 +115,7 @@ class Tail:
                 await asyncio.sleep(backoff.failed())
                 continue
             backoff.succeeded()
-            await asyncio.sleep(min(SLOWEST, PACE + SHARE * sum(self._readers.values())))
+            await asyncio.sleep(min(SLOWEST, PACE + SHARE * len(self._readers)))
             with suppress(TimeoutError):
                 async with asyncio.timeout(LASTS):
                     await self._stirred.wait()
@@ -155,9 +157,11 @@ class Tail:
 
     async def _look_at_keys(self) -> None:
         """Whose key was revoked or replaced hears no more: a stream would otherwise outlive the right to it."""
-        asked = list(self._readers)
+        readers = list(self._readers)
+        asked = list({reader.device for reader in readers})
         async with self._pool.connection() as connection:
             keys = {str(name): bytes(secret) for name, secret in await connection.fetch(_KEYS, self._log.park, asked)}
-        for name in asked:
-            if name not in keys or self._keys.setdefault(name, keys[name]) != keys[name]:
-                self._gone.add(name)
+        for reader in readers:
+            key = keys.get(reader.device)
+            reader.key = reader.key or key
+            reader.gone = reader.gone or key is None or reader.key != key

@@ -216,7 +216,7 @@ def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(d
         )
     assert lines(day)[1]["position"] == day.head()
     tail = day.running.app.state.tails[day.park]
-    assert sum(tail._readers.values()) >= 40
+    assert len(tail._readers) >= 40
     for made in stuck:
         made.close()
     deadline = time.monotonic() + 10
