@@ -55,7 +55,12 @@ class Post:
             return Outcome(f"did not answer within {self._seconds:g} s")
         except httpx.TimeoutException:
             return Outcome(f"did not answer within {self._seconds:g} s")
-        except (httpx.HTTPError, httpx.InvalidURL, OSError) as error:
+        except (
+            httpx.HTTPError,
+            httpx.InvalidURL,
+            OSError,
+            ValueError,
+        ) as error:  # ValueError: a host that no name can be
             return Outcome(f"cannot be reached ({type(error).__name__})")
 
     async def _status(self, letter: Letter) -> int:
