@@ -135,7 +135,7 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], 
         what, where = plainly(error, decoder.type)
         what = f"Something does not fit at {where}" if secret else what
         raise InvalidBody(f"{what}. Nothing was recorded; correct the body and send it again.", where=where) from None
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
 
 
