@@ -23,7 +23,7 @@ INSERT INTO log.device AS known (park, id, name, roles, station, secret_hash, en
 ON CONFLICT (park, id) DO UPDATE SET
     roles = excluded.roles, station = excluded.station, secret_hash = excluded.secret_hash, enrolled_at = excluded.enrolled_at,
     revoked_at = NULL, position = excluded.position
-WHERE known.position < excluded.position
+WHERE known.position < excluded.position OR (known.position = 0 AND excluded.position = 0)
 """
 _REVOKE = "UPDATE log.device SET revoked_at = now() WHERE park = $1 AND id = $2 AND revoked_at IS NULL"
 _REVOKE_AT = """
@@ -77,17 +77,20 @@ class Devices:
         Raises NotAuthenticated, KeyRevoked (but for a `backlog`, which is set aside), or TooManyTries.
         """
         name, secret = _parsed(authorization)
-        self.tries.must_not_wait((park, name, address))
+        here = (park, name, address)
         known = await self._of(park)
+        if not (_opens(known, name, secret) and self.tries.knows(here, known[name].secret_hash)):
+            self.tries.must_not_wait(here)
         if not _opens(known, name, secret):
             by_address, by_device = ("address", address), ("device", park, name)
             self.tries.must_not_wait(by_address, by_device)
             known = await self._look(park)  # it may have been enrolled a moment ago, by another process
             if not _opens(known, name, secret):
-                await self.tries.wrong(by_address, by_device, (park, name, address))
+                await self.tries.wrong(by_address, by_device, here)
                 raise NotAuthenticated(
                     "That key opens nothing here: it is mistyped, or was made for another park. Ask a manager for a new one."
                 )
+        self.tries.right(here, known[name].secret_hash)
         device = known[name].device
         if device.revoked and not backlog:
             raise KeyRevoked("This device's key has been revoked. Keep what it recorded, and ask a manager.")

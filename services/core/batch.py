@@ -1,9 +1,10 @@
 """A batch as it comes in: its lines in order, each recorded or refused by itself, and a verdict each."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime
-from typing import Any
+from functools import partial
+from typing import Any, Final
 
 import msgspec
 from litestar import Request, Response, post
@@ -22,11 +23,13 @@ from contracts.problems import (
     Refused,
     Unavailable,
     UnsupportedMediaType,
+    every,
 )
 from contracts.words import Instant
 from services.core import lines, sequence
 from services.core.auth import Device, require
 from services.core.command import Handler
+from services.core.identity import identified
 from services.core.in_order import InOrder, Told, passing
 from services.core.lines import Cut, Lines
 from services.core.park import Answer, Asked, Caller, Park, digest_of
@@ -36,17 +39,26 @@ from services.core.set_aside import Refusal, SetAside, line_id
 from services.core.times import Contact
 
 Facts = Mapping[str, Handler[Any]]
+REFUSALS: Final = {kind.type_uri(): kind for kind in every()}
 _ENCODER = msgspec.json.Encoder()
 
 
 class Batch:
-    """One batch of one device on its way. `resume` is the line to go on from once it has stopped; the rest is passed over."""
+    """One batch of one device on its way, which `identify` says anew whenever lines have come. `resume` is the line to go on from once it has stopped; the rest is passed over."""
 
-    def __init__(self, park: Park, device: Device, aside: SetAside, facts: Facts, device_time: datetime | None) -> None:
+    def __init__(
+        self,
+        park: Park,
+        identify: Callable[[], Awaitable[Device]],
+        aside: SetAside,
+        facts: Facts,
+        device_time: datetime | None,
+    ) -> None:
         self.verdicts: list[Verdict] = []
         self.resume: int | None = None
         self._park = park
-        self._device = device
+        self._device = Device("", frozenset())
+        self._identify = identify
         self._aside = aside
         self._facts = facts
         self._in_order = InOrder(park)
@@ -57,8 +69,10 @@ class Batch:
         """Lines that have come whole, the next ones: record them, and set aside what was refused."""
         few = [cut for cut in cuts if cut.number <= MOST_LINES]
         if few and self.resume is None:
-            requests = [self._read(cut) for cut in few]
+            requests: Sequence[Told | Refused] = []
             try:
+                self._device = await self._identify()  # a body may come in for hours, and a revocation holds at once
+                requests = await self._but_for_dismissed(few, [self._read(cut) for cut in few])
                 with _at_work(self._park, requests) as free:
                     verdicts = await self._decide(requests[:free])
                 if free < len(requests) and len(verdicts) == free:
@@ -67,7 +81,8 @@ class Batch:
                     )
                 verdicts = await self._keep(few, requests, verdicts)
             except LOST:
-                verdicts = [Unavailable("The log cannot be reached. Send the same again from this line.")]
+                unavailable = Unavailable("The log cannot be reached. Send the same again from this line.")
+                requests, verdicts = requests or [unavailable], [unavailable]
             self.verdicts += [self._told(*one) for one in zip(few, requests, verdicts, strict=False)]
             if passing(verdicts[-1]):
                 self.resume = few[len(verdicts) - 1].number
@@ -95,6 +110,17 @@ class Batch:
                 ),
             ),
         )
+
+    async def _but_for_dismissed(
+        self, cuts: Sequence[Cut], requests: Sequence[Told | Refused]
+    ) -> Sequence[Told | Refused]:
+        """A line that a person has dismissed stays so, though it would fit by now: what happened is recorded otherwise."""
+        ids = [line_id(self._device.id, cut.bytes) for cut in cuts]
+        dismissed = await self._aside.dismissed(ids)
+        return [
+            REFUSALS[dismissed[name][0]](dismissed[name][1]) if name in dismissed else one
+            for name, one in zip(ids, requests, strict=True)
+        ]
 
     async def _decide(self, requests: Sequence[Told | Refused]) -> list[Answer | Refused]:
         """A verdict each, up to one that is passing."""
@@ -231,7 +257,8 @@ async def batch(request: Request[Any, Any, Any], park: FromPath[str]) -> Respons
     device: Device = request.state.device
     pool: Pool = request.app.state.pool
     at = header(request.headers.get("device-time"), Instant, "Device-Time")
-    coming = Batch(where, device, SetAside(pool, where.park), request.app.state.facts, at)
+    identify = partial(identified, request, where.park, backlog=True)
+    coming = Batch(where, identify, SetAside(pool, where.park), request.app.state.facts, at)
     cutter = Lines()
     turns = request.app.state.turns[where.park, device.id]
     try:

@@ -3,7 +3,6 @@
 from asyncio import Lock
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from ipaddress import ip_address, ip_network
 from typing import Any
 from uuid import uuid4
 
@@ -20,6 +19,7 @@ from litestar.types import Message, Scope
 from contracts import problems
 from contracts.answers import Problem
 from services.core.auth import Devices, require
+from services.core.identity import identified
 from services.core.log import OutcomeUnknown
 from services.core.park import Park
 from services.core.pool import LOST
@@ -81,9 +81,7 @@ async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler:
     devices: Devices = connection.app.state.devices
     park = connection.path_params.get("park", "")
     where = park_of(connection, park)
-    device = await devices.identify(
-        park, connection.headers.get("authorization"), address_of(connection), backlog=handler.opt.get("backlog", False)
-    )
+    device = await identified(connection, park, backlog=handler.opt.get("backlog", False))
     devices.contacts.heard(park, device.id, connection.headers, where.clock.now())
     connection.state.device = device
     try:
@@ -91,16 +89,6 @@ async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler:
     except problems.NotAllowed as refused:
         await accounted(connection, refused)
         raise
-
-
-def address_of(connection: ASGIConnection[Any, Any, Any, Any]) -> str:
-    """Where a request comes from, as far as tries are counted: an IPv4 address, or the network of an IPv6 one, which a household has whole."""
-    host = connection.client.host if connection.client else ""
-    try:
-        address = ip_address(host)
-    except ValueError:
-        return host
-    return str(address) if address.version == 4 else str(ip_network((address, 64), strict=False))
 
 
 async def _name_request(message: Message, scope: Scope) -> None:

@@ -17,6 +17,8 @@ MOST_LINES: Final = 10_000
 MOST_BYTES: Final = 64_000_000
 """Of one device that wait at a time."""
 LISTED: Final = 200
+MOST_LISTED: Final = 2_000_000
+"""Bytes of lines in one list: it ends behind the line that makes it longer."""
 _ROOM = """
 SELECT count(*), coalesce(sum(length(claimed)), 0), count(*) FILTER (WHERE id = ANY ($3)), coalesce(sum(length(claimed)) FILTER (WHERE id = ANY ($3)), 0)
 FROM log.set_aside WHERE park = $1 AND device = $2 AND judged_at IS NULL
@@ -43,10 +45,17 @@ SELECT id, device, roles, seq, key, received_at, device_time, claimed, sha256, w
 FROM log.set_aside WHERE park = $1 AND id = $2
 """
 _LIST = """
-SELECT id, device, roles, seq, key, received_at, device_time, claimed, sha256, why, detail, judged_at, judged_by, outcome
-FROM log.set_aside WHERE park = $1 AND ($2::text IS NULL OR device = $2) AND (judged_at IS NOT NULL) = $3
-ORDER BY CASE WHEN $3 THEN judged_at END DESC, received_at, seq LIMIT $4
+WITH found AS (
+    SELECT id, row_number() OVER listed AS number, sum(coalesce(length(claimed), 0)) OVER listed - coalesce(length(claimed), 0) AS before
+    FROM log.set_aside WHERE park = $1 AND ($2::text IS NULL OR device = $2) AND (judged_at IS NOT NULL) = $3
+    WINDOW listed AS (ORDER BY CASE WHEN $3 THEN judged_at END DESC, received_at, seq, id ROWS UNBOUNDED PRECEDING)
+    ORDER BY number LIMIT $4 + 1
+)
+SELECT (SELECT count(*) FROM found) AS many,
+    id, device, roles, seq, key, received_at, device_time, claimed, sha256, why, detail, judged_at, judged_by, outcome
+FROM found JOIN log.set_aside USING (id) WHERE park = $1 AND number <= $4 AND before <= $5 ORDER BY number
 """
+_DISMISSED = "SELECT id, why, detail FROM log.set_aside WHERE park = $1 AND id = ANY ($2) AND outcome = 'dismissed'"
 
 
 class Refusal(Struct, frozen=True, kw_only=True):
@@ -103,7 +112,9 @@ class SetAside:
                 ),
                 [sha256(line.claimed).digest() for line in lines],
                 [line.why for line in lines],
-                [line.detail for line in lines],
+                [
+                    line.detail.replace("\0", "\N{REPLACEMENT CHARACTER}") for line in lines
+                ],  # which no text of the database may hold
             ]
             await connection.execute(_KEEP, self._park, device, sorted(roles), *columns)
             await connection.execute(_NOTE, self._park, device, [line.seq for line in lines if line.seq is not None])
@@ -127,12 +138,19 @@ class SetAside:
             row = await connection.fetchrow(_FIND, self._park, line)
         return None if row is None else _kept(row)
 
-    async def list(self, device: str | None, *, judged: bool) -> Sequence[Kept]:
-        """At most one more than LISTED."""
+    async def dismissed(self, ids: Sequence[str]) -> dict[str, tuple[str, str]]:
+        """Those of these lines that a person has dismissed, each with its problem's type and detail."""
         async with self._pool.connection() as connection:
-            return [_kept(row) for row in await connection.fetch(_LIST, self._park, device, judged, LISTED + 1)]
+            rows = await connection.fetch(_DISMISSED, self._park, list(ids))
+        return {line: (why, detail) for line, why, detail in rows}
+
+    async def list(self, device: str | None, *, judged: bool) -> tuple[Sequence[Kept], bool]:
+        """At most LISTED of them, and whether there are more."""
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(_LIST, self._park, device, judged, LISTED, MOST_LISTED)
+        return [_kept(row) for row in rows], bool(rows) and rows[0]["many"] > len(rows)
 
 
 def _kept(row: Any) -> Kept:
-    found = dict(row)
+    found = {name: value for name, value in row.items() if name != "many"}
     return Kept(**found | {"roles": frozenset(found["roles"]), "claimed": found["claimed"] or b""})

@@ -1,7 +1,7 @@
 """Wrong keys and codes: each wrong one is answered later than the one before, and after ten in a minute the next is refused at once.
 
 They are counted per address that they come from, and per device that they name. Who bears the right key is held up by nobody else's
-wrong ones: only whoever has himself tried ten for the very same device waits, whatever he sends then.
+wrong ones: only where ten were tried from the same address for the very same device it waits too, unless it was right there before.
 """
 
 import asyncio
@@ -27,6 +27,18 @@ class Tries:
 
     def __init__(self) -> None:
         self._wrong: dict[Whom, deque[float]] = {}
+        self._right: dict[Whom, bytes] = {}
+        """With which key each was last right."""
+
+    def right(self, whom: Whom, key: bytes) -> None:
+        """Whoever bears the right key is known by it from now on. `key`: its hash."""
+        if len(self._right) >= _REMEMBERED:
+            self._right.clear()
+        self._right[whom] = key
+
+    def knows(self, whom: Whom, key: bytes) -> bool:
+        """Whether this very key was right before: then others' wrong ones, from behind the same router or proxy, do not hold it up."""
+        return self._right.get(whom) == key
 
     def must_not_wait(self, *whom: Whom) -> None:
         """Raises TooManyTries while any of these has used up its tries."""
@@ -51,6 +63,7 @@ class Tries:
     def forget(self) -> None:
         """Begin anew, as a process does that is started again."""
         self._wrong.clear()
+        self._right.clear()
 
     def _wait(self, whom: Whom) -> float:
         """Seconds until the oldest of the last ten is a minute ago; 0 or less: it may try."""

@@ -1,5 +1,6 @@
 """A manager invites a device; the device takes the invitation. The event comes first: no code and no key works that no event tells of."""
 
+import asyncio
 from typing import Any, Final
 
 import msgspec
@@ -11,13 +12,14 @@ from contracts.devices import Enrol, Enrolment, InviteDevice
 from contracts.problems import CodeNotKnown, CodeUsed, InvalidBody, MalformedBody, UnsupportedMediaType
 from services.core.auth import Device, Devices
 from services.core.command import Handler
-from services.core.http import address_of
+from services.core.identity import address_of
 from services.core.park import Answer, Park, digest_of
 from services.core.pool import Pool
 from services.core.routes import asked, park_of
 from services.devices import model
 from services.devices.codes import LENGTH, code_hash, new_code, plain
 from services.devices.model import TakeInvitation
+from services.devices.outside import Revocations
 from services.devices.states import DEVICE
 
 INVITE: Final = Handler(InviteDevice, lambda c, _: {(DEVICE, c.device)}, model.invite_device)
@@ -65,7 +67,10 @@ async def enrol(request: Request[Any, Any, Any], park: FromPath[str]) -> Enrolme
             f"{device} is enrolled, and its key was shown once. If that answer was lost, ask a manager to invite it anew."
         )
     enrolled = receipt.events[0].data
+    before = await devices.key_hash(where.park, device)
     key = await devices.enrol(where.park, device, frozenset(enrolled.roles), enrolled.station, receipt.position)
+    if before:  # an older backup would bring it back to life
+        await asyncio.to_thread(Revocations(request.app.state.outside, where.park).record, device, before)
     return Enrolment(
         park=where.park,
         device=device,

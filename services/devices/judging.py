@@ -23,7 +23,7 @@ from services.core.pages import NO_STORE
 from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.pool import Pool
 from services.core.routes import alone, asked, park_of
-from services.core.set_aside import LISTED, Kept, SetAside
+from services.core.set_aside import Kept, SetAside
 from services.core.times import Contact
 
 LISTERS: Final = JUDGES | {"auditor"}
@@ -149,9 +149,9 @@ async def set_aside(
 ) -> Response[told.SetAsides]:
     """The lines that wait for a person's judgement, the longest waiting first."""
     where = park_of(request, park)
-    found = await _aside(request, where).list(device, judged=judged)
-    shown = tuple(_shown(one) for one in found[:LISTED])
-    return Response(told.SetAsides(park=where.park, lines=shown, more=len(found) > LISTED), headers=NO_STORE)
+    found, more = await _aside(request, where).list(device, judged=judged)
+    shown = tuple(_shown(one) for one in found)
+    return Response(told.SetAsides(park=where.park, lines=shown, more=more), headers=NO_STORE)
 
 
 def _shown(kept: Kept) -> told.SetAside:

@@ -1,15 +1,13 @@
-"""Which keys were revoked, beside the database: a backup that is brought back from before a revocation brings no lost tablet back to life."""
+"""Which keys were revoked or replaced, beside the database: a backup that is brought back from before that brings no lost tablet back to life."""
 
 import asyncio
 from pathlib import Path
-from typing import Final
 
 import structlog
 
 from services.core import durable
 from services.core.auth import Devices
 
-_NAME: Final = "revoked-devices"
 log = structlog.get_logger()
 
 
@@ -24,7 +22,9 @@ class Revocations:
         """Add a key, durably. What cannot be written is logged: it does not keep the key alive."""
         try:
             self.path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-            durable.append(self.path, f"{device} {secret_hash.hex()}\n".encode())
+            durable.append(
+                self.path, f"\n{device} {secret_hash.hex()}\n".encode()
+            )  # a line that broke off takes none with it
         except OSError as error:
             log.warning("revocation not kept outside the database", park=self.park, device=device, error=repr(error))
 
