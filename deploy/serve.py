@@ -44,6 +44,8 @@ class Plan(Struct, frozen=True):
     once: bool = False
     empty: bool = False
     seed: int = 7
+    named: str = BLANK
+    """The blank park's name, in each of its addresses and events for good."""
     until: time | None = None
     """Up to which time of day the invented day is played; then it goes on by itself, and nobody plays any more."""
 
@@ -52,7 +54,7 @@ class Plan(Struct, frozen=True):
         """A day played once has a park of its own, whatever database it is given."""
         if self.once:
             return f"{PARK}-{secrets.token_hex(4)}"
-        return BLANK if self.empty else PARK
+        return self.named if self.empty else PARK
 
 
 def tell(line: str) -> None:

@@ -23,8 +23,9 @@ from services.core.pages import NO_STORE
 from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.pool import Pool
 from services.core.routes import alone, asked, park_of
+from services.core.rules import RULES
 from services.core.set_aside import Kept, SetAside
-from services.core.times import Contact
+from services.core.times import Contact, occurred
 
 LISTERS: Final = JUDGES | {"auditor"}
 COUNTERS: Final = frozenset({"manager", "head_referee", "auditor"})
@@ -58,6 +59,8 @@ async def accept(request: Request[Any, Any, Any], park: Park, command: AcceptLin
     """Record the line first, then that it was accepted; whatever breaks in between, the same request finishes it."""
     wanted = asked(request, park, digest)
     first = await park.first_answer(wanted)
+    if first is None:
+        await _can_have_been_asked(park, command, wanted)
     kept = await _kept(request, park, command.line)
     if first is None:
         await _must_wait(request, park, command.line, wanted)
@@ -78,8 +81,11 @@ async def accept(request: Request[Any, Any, Any], park: Park, command: AcceptLin
 async def dismiss(request: Request[Any, Any, Any], park: Park, command: DismissLine, digest: bytes) -> Answer:
     """Say so on the record, then forget the line's bytes."""
     wanted = asked(request, park, digest)
+    first = await park.first_answer(wanted)
+    if first is None:
+        await _can_have_been_asked(park, command, wanted)
     kept = await _kept(request, park, command.line)
-    if await park.first_answer(wanted) is None:
+    if first is None:
         await _must_wait(request, park, command.line, wanted)
 
     def decide(one: DismissLine, given: Any, _: Any) -> list[LineDismissed]:
@@ -110,6 +116,12 @@ async def _recorded(request: Request[Any, Any, Any], park: Park, kept: Kept) -> 
     )
     with alone(park, line.key):
         return await park.execute(handler, command, first)
+
+
+async def _can_have_been_asked(park: Park, command: AcceptLine | DismissLine, by: Asked) -> None:
+    """Raises ImpossibleTime before anything is done about the line."""
+    given, _ = await park.load(lambda _: ())
+    occurred(command, by.contact, given.of(RULES, "").rules)
 
 
 async def _must_wait(request: Request[Any, Any, Any], park: Park, name: str, by: Asked) -> None:

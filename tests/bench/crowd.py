@@ -30,6 +30,7 @@ class Reader(asyncio.Protocol):
         self._unpacker = zlib.decompressobj(zlib.MAX_WBITS | 16) if close else None
         self._head: bytes | None = b""
         self._rest = b""
+        self._line = b""
         self.bytes = 0
         self.told = 0
         self.position = 0
@@ -60,7 +61,8 @@ class Reader(asyncio.Protocol):
                 break
             content += self._unpacker.decompress(after[:length])  # type: ignore[union-attr]
             self._rest = after[length + 2 :]
-        for line in content.split(b"\n"):
+        *lines, self._line = (self._line + content).split(b"\n")  # one that is cut waits for its rest
+        for line in lines:
             if line.startswith(b"data: ") and b'"leaf_sha256"' in line:
                 self._take(msgspec.json.decode(line[6:])["position"])
 

@@ -211,3 +211,35 @@ def test_a_wrong_key_and_a_key_without_the_right_are_told_so(browser, live):
     sign_in(page, live.enrol("desk-1", "desk"))
     expect(page.locator("#problem")).to_contain_text("for desk", timeout=WITHIN)
     context.close()
+
+
+def station(browser, live, path):
+    """A station's page on another device."""
+    page = browser.new_context(viewport={"width": 1280, "height": 800}).new_page()
+    page.set_default_timeout(WITHIN)
+    page.goto(f"{live.url}/parks/{live.park}/{path}")
+    return page
+
+
+def test_a_code_opens_the_page_of_a_station_and_becomes_its_key(browser, page, live):
+    code = invite(page, "counter-9", "gear")
+    counter = station(browser, live, "equipment/counter")
+    counter.fill("#key", code.lower().replace("-", " "))
+    counter.keyboard.press("Enter")
+    expect(counter.locator("#new-key")).to_be_visible(timeout=WITHIN)
+    key = counter.inner_text("#new-key")
+    assert key.startswith("counter-9.")
+    shoot(counter, "key-shown-once")
+    counter.keyboard.press("Enter")
+    expect(counter.locator("#link")).to_have_text("● live", timeout=WITHIN)
+    expect(counter.locator("#new-key")).to_have_count(0)
+    assert asks(live, key) == 404, "the key opens the park, where nobody has that armband"
+    counter.context.close()
+
+    again = station(browser, live, "registration/desk")
+    sign_in(again, code)
+    expect(again.locator("#problem")).to_contain_text("has been used", timeout=WITHIN)
+    expect(again.locator("#sign-in")).to_be_visible()
+    sign_in(again, "K7QF3-M2W9T")
+    expect(again.locator("#problem")).to_contain_text("code", timeout=WITHIN)
+    again.context.close()

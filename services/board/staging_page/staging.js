@@ -2,7 +2,8 @@
 
 import { el, shape, words } from "../../board/dom.js";
 import { Follower } from "../../board/follow.js";
-import { AGAIN_MS, base, forget, get, keep, key, Outbox, park, Refusal } from "../../page/park.js";
+import { AGAIN_MS, base, forget, get, key, Outbox, park, Refusal } from "../../page/park.js";
+import { signIn } from "../../page/sign-in.js";
 import { groupButtons, groups, notReady, notReadyItem, party, planned } from "./people.js";
 import { balance, sides, Teams, why } from "./teams.js";
 
@@ -289,11 +290,7 @@ function drawLink() {
   of("link").textContent = live ? "● live" : status ? `✖ NOT CONNECTED since ${clock(since)}: what you see may be old, and nothing can be called` : "✖ nothing heard yet";
 }
 
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  begin();
-});
+signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 document.addEventListener("keydown", (event) => {
   if (of("staging").hidden || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select")) return;

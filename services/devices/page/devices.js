@@ -1,7 +1,8 @@
 /** The park's devices: who may speak to it, when each was last heard, and what waits to be judged. A manager invites and revokes here. */
 
 import { el, words } from "../../board/dom.js";
-import { AGAIN_MS, forget, get, keep, key, Outbox, park, Refusal, uuid7 } from "../../page/park.js";
+import { AGAIN_MS, forget, get, key, Outbox, park, Refusal, uuid7 } from "../../page/park.js";
+import { signIn } from "../../page/sign-in.js";
 import { clock, deviceCard, lineCard, ROLES } from "./cards.js";
 
 const of = (id) => document.getElementById(id);
@@ -155,11 +156,7 @@ function takeCodeAway() {
 of("roles").append(...ROLES.map((role) => el("label", {}, el("input", { type: "checkbox", value: role }), words(role))));
 of("title").textContent = `Devices · ${park}`;
 document.title = of("title").textContent;
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  run();
-});
+signIn(of("sign-in"), run, (sentence) => say("problem", sentence));
 of("inviting").addEventListener("submit", (event) => {
   event.preventDefault();
   send();

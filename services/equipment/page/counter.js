@@ -2,8 +2,9 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, forget, get, keep, key, now, Outbox, park, Refusal } from "../../page/park.js";
+import { AGAIN_MS, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
 import { brief, Scanner } from "../../page/scan.js";
+import { signIn } from "../../page/sign-in.js";
 import { Acts, said } from "./act.js";
 import { named } from "./code.js";
 import { FAULTS, issues, offers } from "./offers.js";
@@ -269,11 +270,7 @@ async function restock() {
   }
 }
 
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  begin();
-});
+signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 document.addEventListener("keydown", (event) => {
   if (event.key === "Escape" && !of("counter").hidden) leave();

@@ -2,8 +2,9 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, device, forget, get, keep, keepOnDevice, kept as keptHere, key, now, Outbox, Refusal, save, uuid7 } from "../../page/park.js";
+import { AGAIN_MS, device, forget, get, keepOnDevice, kept as keptHere, key, now, Outbox, Refusal, save, uuid7 } from "../../page/park.js";
 import { Scanner } from "../../page/scan.js";
+import { signIn } from "../../page/sign-in.js";
 import { ageOf, asked, closed, kept, tooOld } from "./answer.js";
 import { Keeping } from "./keeping.js";
 import { Letting } from "./letting.js";
@@ -203,11 +204,7 @@ new Scanner({ input: of("said"), shown: of("read"), take });
 of("let-in").addEventListener("click", letIn);
 of("went-in").addEventListener("click", letIn);
 of("gate").addEventListener("click", (event) => event.target.closest("a, button, input") || of("said").focus());
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  begin();
-});
+signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 follower.addEventListener("view", view);
 follower.addEventListener("link", () => (follower.live ? fetchKeys().then(draw) : draw()));

@@ -4,7 +4,7 @@ const KEPT = "handheld page";
 const FILES = [
   "handheld", "page/handheld.css", "page/handheld.js", "page/hands.js", "page/log.js", "page/sheets.js", "page/show.js", "page/since.js", "page/starting.js",
   "gate-station", "gate-station/answer.js", "gate-station/gate.css", "gate-station/gate.js", "gate-station/keeping.js", "gate-station/letting.js", "gate-station/pass.js", "gate-station/show.js",
-  "../page/follow.js", "../page/park.js", "../page/scan.js", "../board/dom.js", "../board/icon.svg",
+  "../page/follow.js", "../page/park.js", "../page/scan.js", "../page/sign-in.js", "../board/dom.js", "../board/icon.svg",
 ].map((name) => new URL(name, self.location).pathname);
 
 self.addEventListener("install", (event) => {

@@ -2,8 +2,9 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { base, forget, get, keep, key, now, Outbox, park, Refusal } from "../../page/park.js";
+import { base, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
 import { brief, Scanner } from "../../page/scan.js";
+import { signIn } from "../../page/sign-in.js";
 import { button, cardOf } from "./cards.js";
 import { control, freshCode, PANELS } from "./panels.js";
 import { Party } from "./party.js";
@@ -52,6 +53,11 @@ function refused({ detail: refusal }) {
   if (refusal.status === 401) signOut(NO_KEY);
   else if (refusal.status === 403 && !refusal.asked) signOut(refusal.message);
   else problem(refusal.asked ? `Not recorded (${refusal.asked.command.split("/")[1].replaceAll("-", " ")}): ${refusal.message}` : refusal.message);
+}
+
+function begin() {
+  follow();
+  outbox.go();
 }
 
 function follow() {
@@ -249,13 +255,7 @@ function drawLink() {
   if (view) of("link").textContent = (live ? `● live${kept}` : `✖ NOT CONNECTED since ${clock(since)}: what you see may be old.${kept}`) + lost;
 }
 
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  problem("");
-  follow();
-  outbox.go();
-});
+signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 of("field").addEventListener("change", () => {
   sessionStorage.setItem(FIELD, of("field").value);
@@ -287,7 +287,5 @@ setInterval(() => {
 }, 1000);
 
 of("title").textContent = `Desk · ${park}`;
-if (key()) {
-  follow();
-  outbox.go();
-} else signOut();
+if (key()) begin();
+else signOut();
