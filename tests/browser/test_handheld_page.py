@@ -400,6 +400,7 @@ def test_what_was_recorded_is_sent_again_once_the_log_has_begun_another_life_whi
     assert len(sent) == 4
     assert live.types() == ["player_out", "player_out"]
     assert kept_until_signed(live.page) == 2
+    live.page.unroute_all(behavior="ignoreErrors")
 
 
 def test_of_two_tabs_of_one_device_neither_loses_what_the_other_keeps(live, game):
