@@ -30,6 +30,8 @@ class Receipt(Struct, frozen=True, kw_only=True, omit_defaults=True):
     repeat: bool
     events: tuple[ReceiptEvent, ...]
     first: str = ""
+    secret: str = ""
+    """What is shown this once and never again; whoever has lost it asks for another."""
 
 
 class Problem(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -44,3 +46,5 @@ class Problem(Struct, frozen=True, kw_only=True, omit_defaults=True):
     receipt: Receipt | None = None
     where: str = ""
     first: str = ""
+    resume: str = ""
+    """Where to go on, where a restore has cut off what was asked for: `<epoch>:<position>`."""

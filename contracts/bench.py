@@ -188,6 +188,7 @@ BENCH_READS: Final[tuple[Read, ...]] = (
         method="post",
         body=Text,
         takes=TEXT,
+        sent="281.4 fps\n279.9 fps\n-- beam lost\n",
         keyed=True,
         answer=LineAnswers,
         problems=(

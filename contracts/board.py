@@ -25,6 +25,7 @@ AlertKind = Literal[
     "heads_missing",
     "search_open",
     "not_cleared_on_field",
+    "let_in_offline",
     "over_stop_limit",
     "chrono_closed",
     "chrono_overdue",

@@ -8,7 +8,20 @@ from typing import Annotated, Any, Union, get_args, get_origin, get_type_hints
 import msgspec
 from msgspec import Meta, Struct
 
-from contracts import discipline, duty, equipment, evidence, games, incidents, park, registration, vault, velocity
+from contracts import (
+    devices,
+    discipline,
+    duty,
+    equipment,
+    evidence,
+    games,
+    incidents,
+    park,
+    reading,
+    registration,
+    vault,
+    velocity,
+)
 from contracts.envelope import Command, Data, Unknown
 from contracts.limits import Limit
 
@@ -23,6 +36,8 @@ SERVICES: tuple[ModuleType, ...] = (
     park,
     vault,
     evidence,
+    reading,
+    devices,
 )
 
 Getter = Callable[[Any], Any]

@@ -2,7 +2,19 @@
 
 from typing import Any
 
-from contracts import discipline, duty, equipment, games, incidents, park, registration, vault, velocity
+from contracts import (
+    devices,
+    discipline,
+    duty,
+    equipment,
+    games,
+    incidents,
+    park,
+    reading,
+    registration,
+    vault,
+    velocity,
+)
 from contracts.envelope import Command
 
 EXAMPLES: dict[type[Command], dict[str, Any]] = {
@@ -30,6 +42,7 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
         "player": "player-ash", "person": "person-ash", "group": "group-kestrel", "day_pass": "LM-0417", "armband": 17,
     },
     registration.ReissuePass: {"player": "player-ash", "day_pass": "LM-0532", "fault": "lost"},
+    registration.RenewPassKey: {"cause": "routine"},
     registration.RecordPayment: {
         "payment": "till-3-0088", "players": ["player-ash", "player-elm"], "purpose": "entry", "means": "card",
         "amount_minor": 5800,
@@ -119,6 +132,10 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     games.BriefGame: {"game": "birch-3"},
     games.StartGame: {"game": "birch-3", "without": ["player-elm"]},
     games.AdmitPlayer: {"player": "player-elm", "field": "quarry", "game": "quarry-1", "colour": "blue"},
+    games.RecordEntry: {
+        "player": "player-elm", "field": "quarry", "game": "quarry-1", "answer": "cleared",
+        "knew": {"epoch": 1, "position": 4711, "as_of": "2026-05-09T13:05:00Z"}, "occurred_at": "2026-05-09T13:12:00Z",
+    },
     games.RecordOut: {"player": "player-ash", "field": "birch", "game": "birch-3", "cause": "eliminated"},
     games.VoidOut: {"player": "player-ash", "out": "017F22E2-79B0-7CC3-98C4-DC0C0C07398F"},
     games.CheckPaint: {
@@ -186,4 +203,13 @@ EXAMPLES: dict[type[Command], dict[str, Any]] = {
     vault.PlaceLegalHold: {"hold": "legal-1", "persons": ["person-elm"], "incident": "incident-1", "cause": "claim"},
     vault.LiftLegalHold: {"hold": "legal-1"},
     vault.ErasePerson: {"person": "person-elm"},
+    # to whoever reads along
+    reading.OpenWebhook: {"webhook": "office", "url": "https://office.larchmoor.example/hooks/park", "types": ["games.*"]},
+    reading.CloseWebhook: {"webhook": "office"},
+    reading.ReplayDeadLetter: {"webhook": "office", "first": 4711},
+    # devices
+    devices.InviteDevice: {"device": "gate-1", "roles": ["staging"], "station": "gate-north"},
+    devices.RevokeDevice: {"device": "gate-1", "cause": "lost"},
+    devices.AcceptLine: {"line": "line-3f0c2b9e5d1a4c7f8e6b0a9d2c4e1f73"},
+    devices.DismissLine: {"line": "line-3f0c2b9e5d1a4c7f8e6b0a9d2c4e1f73", "cause": "recorded_by_hand"},
 }  # fmt: skip

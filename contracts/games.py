@@ -6,7 +6,7 @@ from uuid import UUID
 from msgspec import Meta, Struct
 
 from contracts.balance import Overruled, Weighed
-from contracts.envelope import Command, Data, Grant, Reason, Refusal
+from contracts.envelope import Basis, Command, Data, Grant, Reason, Refusal
 from contracts.limits import Limit
 from contracts.rotation import Games, LatestGame, PlanDay, Replanned, SessionDay
 from contracts.words import (
@@ -238,6 +238,56 @@ class AdmitPlayer(Command, frozen=True, kw_only=True):
     field: FieldId
     game: GameId | None = None
     colour: Colour | None = None
+
+
+class Knowledge(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What a gate without a network rested its answer on: the epoch and position of its last sync, and the park's own time of it."""
+
+    epoch: Annotated[int, Meta(ge=1)]
+    position: Annotated[int, Meta(ge=0, le=2**62)]
+    as_of: Instant
+
+
+GateAnswer = Annotated[
+    Literal["cleared", "not_cleared"],
+    Meta(description="What the gate said. `not_cleared`: he went in all the same, and somebody saw it."),
+]
+
+
+class EntryRecorded(Data, frozen=True, kw_only=True):
+    """Somebody was let onto a field while the gate had no network. He is on it, whatever the record says of it once it is told.
+
+    `reasons`: everything against it by what was recorded up to the position in `basis`. `stale`: the gate's knowledge was older than the rules allow, or cannot be dated.
+    """
+
+    basis: Basis
+    player: PlayerId
+    part: Part = "player"
+    field: FieldId
+    game: GameId | None
+    colour: Colour | None
+    knew: Knowledge
+    answer: GateAnswer
+    age_minutes: float
+    """How old what the gate knew was when he went in."""
+    stale: bool
+    reasons: tuple[Reason, ...]
+
+
+class RecordEntry(Command, frozen=True, kw_only=True):
+    """Record that somebody went onto a field while the gate had no network: what it knew, and what it answered. It is never refused; what stands against it is marked.
+
+    Nothing else that is asked for is decided without the network: a start, an issue and a refund wait for the park's answer.
+    """
+
+    ROLES: ClassVar[frozenset[Role]] = FIELD_AND_STAGING
+    FACT: ClassVar[bool] = True
+    player: PlayerId
+    field: FieldId
+    game: GameId | None = None
+    colour: Colour | None = None
+    knew: Knowledge
+    answer: GateAnswer
 
 
 class PlayerOut(Data, frozen=True, kw_only=True):

@@ -27,8 +27,13 @@ PAGE: Final[dict[str, str]] = {
     "starting.js": "text/javascript",
 }
 """The files beside the page itself, and what they are."""
-SHARED: Final[dict[str, str]] = {"follow.js": "text/javascript", "park.js": "text/javascript"}
-"""What the pages of handhelds and benches share: the park as they ask it, and what they keep until it has answered."""
+SHARED: Final[dict[str, str]] = {
+    "follow.js": "text/javascript",
+    "park.js": "text/javascript",
+    "scan.js": "text/javascript",
+    "sign-in.js": "text/javascript",
+}
+"""What the pages of stations share: the park as they ask it, what they keep until it has answered, and codes that are scanned or typed."""
 
 
 class _Shown(Struct, frozen=True, kw_only=True, omit_defaults=True):

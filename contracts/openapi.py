@@ -3,31 +3,34 @@
 from collections.abc import Iterable
 from http import HTTPStatus
 from inspect import cleandoc
-from itertools import groupby
 from typing import Annotated, Any
 
 import msgspec
 from msgspec import Meta
 
-from contracts import problems
+from contracts import problems, refusals
 from contracts.answers import Problem, Receipt
 from contracts.catalogue import COMMANDS
+from contracts.documents import ProblemName, SchemaName, all_described
 from contracts.envelope import Command
 from contracts.evidence import Position
 from contracts.examples import EXAMPLES
 from contracts.problems import Refused
-from contracts.read import Read
+from contracts.read import JSON, Read
 from contracts.reads import READS
+from contracts.receipts import receipt
+from contracts.samples import sample
 from contracts.story import Kind, SubjectId
 from contracts.words import ChronoId, DeviceId, FieldId, GameId, Instant, MarkerId, ParkId, PersonId, PlayerId, StaffId
 
 REF = "#/components/schemas/{name}"
-PROBLEM_JSON = "application/problem+json"
 FACT: tuple[type[Refused], ...] = (
     problems.MalformedBody,
     problems.InvalidParameter,
     problems.IdempotencyKeyMissing,
     problems.NotAuthenticated,
+    problems.KeyRevoked,
+    problems.TooManyTries,
     problems.NotAllowed,
     problems.NotFound,
     problems.UnknownSubject,
@@ -37,6 +40,7 @@ FACT: tuple[type[Refused], ...] = (
     problems.UnsupportedMediaType,
     problems.InvalidBody,
     problems.IdempotencyKeyReused,
+    problems.InFlight,
     problems.RuleForbids,
     problems.Contended,
     problems.Broken,
@@ -58,6 +62,8 @@ _IN_PATHS: dict[str, Any] = {
     "kind": Kind,
     "subject": SubjectId,
     "position": Position,
+    "problem": ProblemName,
+    "schema": SchemaName,
 }
 _HEADERS: tuple[tuple[str, bool, Any, str], ...] = (
     (
@@ -74,6 +80,12 @@ _HEADERS: tuple[tuple[str, bool, Any, str], ...] = (
         False,
         Instant,
         "The device's own clock at sending: what it claims is corrected by the difference.",
+    ),
+    (
+        "Device-Version",
+        False,
+        str,
+        "The version of the device's own program, such as 2026.5: shown beside the device. What does not look like one is passed over.",
     ),
     (
         "Device-Seq",
@@ -119,14 +131,16 @@ def document() -> dict[str, Any]:
                     "schema": {"type": "string"},
                 }
             },
-            "parameters": {name: _header(name, *rest) for name, *rest in _HEADERS},
+            "parameters": {name: _parameter("header", name, *rest) for name, *rest in _HEADERS},
             "responses": {
                 f"{kind}-{status}": response
-                for kind, refusals in (("command", COMMAND), ("fact", FACT))
-                for status, response in _refusals(refusals).items()
+                for kind, kinds in (("command", COMMAND), ("fact", FACT))
+                for status, response in refusals.responses(kinds).items()
             },
+            "examples": refusals.examples(),
             "schemas": schemas,
         },
+        "x-problems": msgspec.to_builtins(all_described().problems),
     }
 
 
@@ -139,10 +153,8 @@ def _paths() -> dict[str, Any]:
 
 
 def _write(path: str, command: type[Command]) -> dict[str, Any]:
-    kind, refusals = ("fact", FACT) if command.FACT else ("command", COMMAND)
-    media = {"schema": _schema(command)}
-    if command in EXAMPLES:
-        media["example"] = EXAMPLES[command]
+    kind, kinds = ("fact", FACT) if command.FACT else ("command", COMMAND)
+    body = EXAMPLES.get(command, {})
     return {
         "operationId": path.replace("/", "."),
         "tags": [path.partition("/")[0]],
@@ -153,12 +165,16 @@ def _write(path: str, command: type[Command]) -> dict[str, Any]:
             *_path_parameters("/{park}"),
             *({"$ref": f"#/components/parameters/{name}"} for name, *_ in _HEADERS),
         ],
-        "requestBody": {"required": True, "content": {"application/json": media}},
+        "requestBody": {"required": True, "content": {JSON: {"schema": _schema(command), "example": body}}},
         "responses": {
-            "201": _answer("Recorded, durably; or recorded before, and this is the first answer.", _schema(Receipt)),
+            "201": _answer(
+                "Recorded, durably; or recorded before, and this is the first answer.",
+                _schema(Receipt),
+                example=receipt(path, command, body),
+            ),
             **{
                 str(status): {"$ref": f"#/components/responses/{kind}-{status}"}
-                for status in sorted({refusal.status for refusal in refusals})
+                for status in sorted({refusal.status for refusal in kinds})
             },
         },
     }
@@ -171,9 +187,10 @@ def _words(command: type[Command]) -> dict[str, str]:
 
 
 def _read(read: Read) -> dict[str, Any]:
-    schema = {"type": "string"} if read.answer is None else _schema(read.answer)
+    schema = _told(read) if read.answer is None else _schema(read.answer)
+    shown = sample(read.answer) if read.answer is not None and read.example is None else read.example
     rights = {"security": []} if read.roles is None else {"x-roles": sorted(read.roles)}
-    asked = {} if read.body is None else {"requestBody": _body(read.body, read.takes)}
+    asked = {} if read.body is None else {"requestBody": _body(read)}
     return {
         "operationId": _operation(read),
         "summary": read.summary,
@@ -182,20 +199,14 @@ def _read(read: Read) -> dict[str, Any]:
         "parameters": [
             *_path_parameters(read.path),
             *({"$ref": f"#/components/parameters/{name}"} for name, *_ in _HEADERS if read.keyed),
-            *(
-                {
-                    "name": parameter.name,
-                    "in": "query",
-                    "required": parameter.required,
-                    "description": parameter.description,
-                    "schema": _schema(parameter.kind),
-                }
-                for parameter in read.parameters
-            ),
+            *(_parameter("query", one.name, one.required, one.kind, one.description) for one in read.parameters),
         ],
         "responses": {
-            **{str(status): _answer(HTTPStatus(status).phrase, schema, read.media) for status in (200, *read.also)},
-            **_refusals(refusal for refusal in read.problems if refusal.status not in read.also),
+            **{
+                str(status): _answer(HTTPStatus(status).phrase, schema, read.media, shown)
+                for status in (read.status, *read.also)
+            },
+            **refusals.responses(refusal for refusal in read.problems if refusal.status not in read.also),
         },
     }
 
@@ -205,8 +216,14 @@ def _operation(read: Read) -> str:
     return ".".join([*parts, "make"] if read.method == "post" and read.body is None else parts)
 
 
-def _body(kind: Any, media: str) -> dict[str, Any]:
-    return {"required": True, "content": {media: {"schema": _schema(kind)}}}
+def _told(read: Read) -> dict[str, Any]:
+    """Of an answer that is no type of ours: any JSON, or text."""
+    return {} if read.media == JSON else {"type": "string"}
+
+
+def _body(read: Read) -> dict[str, Any]:
+    shown = sample(read.body) if read.sent is None else read.sent
+    return {"required": True, "content": {read.takes: {"schema": _schema(read.body), "example": shown}}}
 
 
 def _path_parameters(path: str) -> Iterable[dict[str, Any]]:
@@ -214,27 +231,15 @@ def _path_parameters(path: str) -> Iterable[dict[str, Any]]:
     return ({"name": name, "in": "path", "required": True, "schema": _schema(_IN_PATHS[name])} for name in names)
 
 
-def _header(name: str, required: bool, kind: Any, description: str) -> dict[str, Any]:  # noqa: FBT001 - a row of _HEADERS
-    return {"name": name, "in": "header", "required": required, "description": description, "schema": _schema(kind)}
+def _parameter(place: str, name: str, required: bool, kind: Any, description: str) -> dict[str, Any]:  # noqa: FBT001 - a row of _HEADERS
+    return {"name": name, "in": place, "required": required, "description": description, "schema": _schema(kind)}
 
 
-def _refusals(refusals: Iterable[type[Refused]]) -> dict[str, Any]:
-    """One response a status, which names the problems that can be behind it."""
-    found = {}
-    for status, group in groupby(sorted(refusals, key=lambda refusal: refusal.status), lambda refusal: refusal.status):
-        several = list(group)
-        types = [refusal.type_uri() for refusal in several]
-        narrowed = {"properties": {"type": {"enum": types}, "status": {"const": status}}}
-        sentences = ". ".join(dict.fromkeys(refusal.title for refusal in several))
-        found[str(status)] = _answer(f"{sentences}.", {"allOf": [_schema(Problem), narrowed]}, PROBLEM_JSON)
-    return found
-
-
-def _answer(description: str, schema: dict[str, Any], media: str = "application/json") -> dict[str, Any]:
+def _answer(description: str, schema: dict[str, Any], media: str = JSON, example: Any = None) -> dict[str, Any]:
     return {
         "description": description,
         "headers": {"X-Request-Id": {"$ref": "#/components/headers/X-Request-Id"}},
-        "content": {media: {"schema": schema}},
+        "content": {media: {"schema": schema} | ({} if example is None else {"example": example})},
     }
 
 

@@ -7,12 +7,14 @@ from msgspec import Meta, Struct
 from contracts.problems import (
     Broken,
     InvalidParameter,
+    KeyRevoked,
     NotAllowed,
     NotAuthenticated,
     NotCaughtUp,
     NotFound,
     PositionAhead,
     Refused,
+    TooManyTries,
     Unavailable,
 )
 from contracts.words import Role
@@ -23,6 +25,8 @@ WATCHERS: frozenset[Role] = frozenset({"manager", "auditor", "integrator", "boar
 BEHIND_A_KEY: tuple[type[Refused], ...] = (
     InvalidParameter,
     NotAuthenticated,
+    KeyRevoked,
+    TooManyTries,
     NotAllowed,
     NotFound,
     Unavailable,
@@ -60,11 +64,16 @@ class Read(Struct, frozen=True, kw_only=True):
     body: Any = None
     takes: str = JSON
     """The media type of the body."""
+    sent: Any = None
+    """A body as it may be sent; made from the type where none is given."""
     keyed: bool = False
     """It records something, so it takes the headers of a write."""
     answer: Any = None
     media: str = JSON
     parameters: tuple[Parameter, ...] = ()
     problems: tuple[type[Refused], ...] = BEHIND_A_KEY
+    status: int = 200
     also: tuple[int, ...] = ()
     """Other statuses that bear the same answer."""
+    example: Any = None
+    """An answer as it may be read; made from the type, or said to be what it is, where none is given."""

@@ -4,8 +4,9 @@ from datetime import datetime
 
 from msgspec import Struct
 
-from contracts import evidence, vault
+from contracts import devices, evidence, vault
 from contracts.audit_page import AUDIT_PAGE_READS
+from contracts.batch import BATCH_READS
 from contracts.bench import BENCH_READS
 from contracts.board import PAGE, Status
 from contracts.cases import CASE_READS
@@ -13,12 +14,17 @@ from contracts.checks import CHECK_READS
 from contracts.chronos import CHRONO_READS
 from contracts.clearance import GATE, Clearance, Clearances, FoundPlayer, Names
 from contracts.closing import CLOSING_READS
+from contracts.desk import DESK_READS
+from contracts.documents import DOCUMENT_READS
 from contracts.fleet import FLEET_READS
+from contracts.gate import GATE_READS
+from contracts.gear import GEAR_READS
 from contracts.handheld import HANDHELD_READS
 from contracts.incident_reads import INCIDENT_READS
 from contracts.markers import MARKER_READS
 from contracts.moments import MOMENT_READS
 from contracts.park import Briefing
+from contracts.passes import PASS_REFUSALS, Shown
 from contracts.problems import (
     Broken,
     InvalidParameter,
@@ -29,6 +35,7 @@ from contracts.problems import (
     UnknownSubject,
 )
 from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLES, WATCHERS, Parameter, Read
+from contracts.reading import EVENT_READS, WEBHOOK_READS
 from contracts.roll_call import ROLL_CALL_READS
 from contracts.rotation_reads import ROTATION_READS
 from contracts.staging import STAGING_READS
@@ -36,7 +43,7 @@ from contracts.story import STORY_READS
 from contracts.teams import TEAM_READS
 from contracts.waits import WAIT_READS
 from contracts.what_if import WHAT_IF_READS
-from contracts.words import DayArmband, DayPass, FieldId
+from contracts.words import DayArmband, FieldId
 
 
 class Alive(Struct, frozen=True, kw_only=True):
@@ -117,10 +124,10 @@ READS: tuple[Read, ...] = (
         roles=GATE,
         answer=FoundPlayer,
         parameters=(
-            Parameter(name="day_pass", kind=DayPass, description="The code that was scanned."),
+            Parameter(name="day_pass", kind=Shown, description="The pass that was scanned or typed."),
             Parameter(name="armband", kind=DayArmband, description="The number on the armband."),
         ),
-        problems=(*BEHIND_A_KEY, UnknownSubject),
+        problems=(*BEHIND_A_KEY, UnknownSubject, *PASS_REFUSALS),
     ),
     Read(
         path="/parks/{park}/clearance/players/{player}",
@@ -129,8 +136,11 @@ READS: tuple[Read, ...] = (
         answer=Clearance,
         parameters=(
             Parameter(name="field", kind=FieldId, description="The field that he wants to enter.", required=True),
-            Parameter(name="day_pass", kind=DayPass, description="The pass that was shown, where one was."),
+            Parameter(
+                name="day_pass", kind=Shown, description="The pass that was shown, where one was: scanned or typed."
+            ),
         ),
+        problems=(*BEHIND_A_KEY, *PASS_REFUSALS),
     ),
     Read(
         path="/parks/{park}/clearance",
@@ -192,7 +202,9 @@ READS: tuple[Read, ...] = (
     *CHRONO_READS,
     *CLOSING_READS,
     *FLEET_READS,
+    *GEAR_READS,
     *MARKER_READS,
+    *DESK_READS,
     *vault.READS,
     *evidence.READS,
     *STORY_READS,
@@ -204,7 +216,13 @@ READS: tuple[Read, ...] = (
     *STAGING_READS,
     *ROTATION_READS,
     *HANDHELD_READS,
+    *GATE_READS,
     *WAIT_READS,
     *ROLL_CALL_READS,
+    *BATCH_READS,
     *BENCH_READS,
+    *EVENT_READS,
+    *WEBHOOK_READS,
+    *devices.READS,
+    *DOCUMENT_READS,
 )

@@ -66,6 +66,9 @@ REASONS: dict[str, Entry] = {
     "game_not_live": Entry("That game is not running.", "staging"),
     "game_closed": Entry("Nobody joins an elimination game that has started: you play the next one.", "staging"),
     "out_for_good": Entry("You are out of this game: in an elimination game out is out.", "staging"),
+    "knowledge_too_old": Entry(
+        "The gate has had no network for longer than the park's rules allow: it clears nobody until it has.", "staging"
+    ),
     "unknown_field": Entry("There is no such field.", "staging"),
     "field_not_inspected": Entry("This field has not been inspected today.", "head referee"),
     "field_failed_inspection": Entry("This field did not pass its inspection.", "head referee"),

@@ -42,6 +42,16 @@ Override = Annotated[
 ]
 WithdrawalError = Literal["wrong_child", "wrong_guardian", "misunderstood"]
 PassFault = Literal["lost", "damaged", "misprinted", "shared"]
+PassKeyEnd = Annotated[
+    Literal["routine", "stolen"],
+    Meta(description="Whether the old key may be in other hands: then passes of today that it signed hold no longer."),
+]
+PassKeyId = Annotated[
+    str, Meta(pattern=r"^[0-9a-f]{8}$(?!\n)", description="The first four bytes of the key's SHA-256, in hex.")
+]
+PassPublicKey = Annotated[
+    str, Meta(pattern=r"^[A-Za-z0-9+/]{43}=$(?!\n)", description="The 32 bytes of an Ed25519 public key, in base64.")
+]
 
 DESK: frozenset[Role] = frozenset({"desk", "manager"})
 DESK_AND_STAGING: frozenset[Role] = frozenset({"desk", "staging", "head_referee", "manager"})
@@ -131,6 +141,26 @@ class ReissuePass(Command, frozen=True, kw_only=True):
     player: PlayerId
     day_pass: DayPass
     fault: PassFault
+
+
+class PassKeyRenewed(Data, frozen=True, kw_only=True):
+    """From this day on passes are signed by this key; the one before verifies those of its days."""
+
+    ALSO: ClassVar[tuple[str, ...]] = ("pass_keys",)
+    key: PassKeyId
+    public_key: PassPublicKey
+    from_day: Day
+    replaces: PassKeyId
+    until_day: Day
+    """The last day whose passes the one before verifies."""
+    cause: PassKeyEnd
+
+
+class RenewPassKey(Command, frozen=True, kw_only=True):
+    """Sign day passes with a new key. Passes of today hold, unless the old key was `stolen`: then none of today holds, and all are printed anew."""
+
+    ROLES: ClassVar[frozenset[Role]] = frozenset({"manager"})
+    cause: PassKeyEnd
 
 
 class PaymentRecorded(Data, frozen=True, kw_only=True):

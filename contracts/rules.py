@@ -309,6 +309,16 @@ class WaitRules(_Rules, frozen=True, kw_only=True):
     chronograph: StationPrior = StationPrior(minutes=2.0)
 
 
+class OfflineRules(_Rules, frozen=True, kw_only=True):
+    """What a gate may decide without the network: whether somebody whom its last sync cleared goes in, and nothing else.
+
+    Starts, issues of gear, refunds and whatever else is asked for wait for the park's answer. What has happened is recorded always.
+    """
+
+    minutes: Annotated[float, Meta(ge=0, le=60)] = 15.0
+    """For so long after its last sync a gate says `cleared` of anybody; 0: never. Common practice, no source."""
+
+
 class IncidentRules(_Rules, frozen=True, kw_only=True):
     """What local rules may ask to be reported: reminders, no statement of any law. Keep those that apply where the park is."""
 
@@ -337,6 +347,7 @@ class Rules(_Rules, frozen=True, kw_only=True):
     money: MoneyRules = MoneyRules()
     vault: VaultRules = VaultRules()
     incidents: IncidentRules = IncidentRules()
+    offline: OfflineRules = OfflineRules()
 
 
 DEFAULT = Rules(version="default")

@@ -103,7 +103,7 @@ Kind = Annotated[
     Literal[
         "player", "person", "group", "marker", "mask", "bottle", "field", "game", "rotation", "chrono", "staff", "caution", "payment",
         "refund", "incident", "pass", "armband", "checks", "plan", "sessions", "detail", "legal_hold", "park", "rules", "fields", "chronos", "lightning", "first_aid", "incidents",
-        "evidence", "erasures",
+        "evidence", "erasures", "webhook", "webhooks", "device", "line", "pass_keys",
     ],
     Meta(description="What kind of subject it is. Where the park has one of the kind only, from `park` on, it is named as the park is."),
 ]  # fmt: skip

@@ -17,8 +17,10 @@ from msgspec import Struct
 
 from deploy.embedded import BusUrls
 from services.core.auth import Devices
+from services.core.batch import batch
 from services.core.bus import Bus
 from services.core.clock import Clock
+from services.core.documents import DOCUMENT_ROUTES
 from services.core.health import health, metrics, ready
 from services.core.http import application
 from services.core.log import Log
@@ -89,13 +91,14 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
                 relays[log.park] = Relay(log, relay_bus, lambda: asyncpg.connect(plain(database_url)))
                 tasks.start_soon(relays[log.park].run)
         devices = Devices(pool)
+        tasks.start_soon(devices.contacts.run)
         made = {log.park: Park(log.park, log, clock) for log in logs}
         signers = {name: _signer(park, pool, outside, checkpoint_every) for name, park in made.items()}
         for name, signer in signers.items():
             tasks.start_soon(signer.run)
             if relay_bus is not None:
                 tasks.start_soon(Announcer(name, pool, relay_bus, signer).run)
-        machinery = Service("core", (), (health, ready, metrics, *SHARED_PAGES))
+        machinery = Service("core", (), (health, ready, metrics, batch, *SHARED_PAGES, *DOCUMENT_ROUTES))
         state = {"projectors": projectors, "relays": relays, "signers": signers}
         state |= {"pool": pool, "clock": clock, "outside": outside}
         app = application([*services, machinery], made, devices, state)

@@ -15,6 +15,7 @@ for where, what in {
     "tables:rebuild": "Make every read table again from the log alone, beside the live one, while the park runs.",
     "bench:bench": "Record what a chronograph sends on standard input, a reading a line such as `281.4 fps`, and tell each string's verdict.",
     "fleet:fleet": "Tell which hired markers, and which models, creep, spread or stop, from their history across days.",
+    "integrators:INTEGRATORS": "Tell, add and remove who reads along on the bus.",
     "restore:restore": "Tell what a database that was brought back from a backup has lost and, with --yes, begin a new epoch of its log; the park may be running.",
 }.items():
     app.command(f"deploy.commands.{where}", help=what)

@@ -97,8 +97,8 @@ def end_orphan(pid_file: Path, mark: str, gently: signal.Signals, firmly: signal
 
     The file of a process that is not ours any more (its number was given to another) is removed.
     """
-    pid = _written_pid(pid_file)
-    if pid is None or not _runs(pid, mark):
+    pid = running(pid_file, mark)
+    if pid is None:
         pid_file.unlink(missing_ok=True)
         return
     log.warning("orphan_stopped", pid=pid)
@@ -109,6 +109,12 @@ def end_orphan(pid_file: Path, mark: str, gently: signal.Signals, firmly: signal
             time.sleep(0.05)
         if not _runs(pid, mark):
             return
+
+
+def running(pid_file: Path, mark: str) -> int | None:
+    """The process that a server's pid file names, if it is that server: told by `mark` among its arguments."""
+    pid = _written_pid(pid_file)
+    return pid if pid is not None and _runs(pid, mark) else None
 
 
 def _written_pid(pid_file: Path) -> int | None:

@@ -90,7 +90,7 @@ class Found(Struct, frozen=True, kw_only=True):
             yield f"The rows of {', '.join(self.rows)} are not of this log: they are made again from it."
         if self.tree:
             yield "The stored tree reaches beyond the log: it is made again from it."
-        yield "A device that was revoked after the backup can speak again, and one enrolled after it cannot. Enrolled, as of the backup:"
+        yield "A device that was enrolled after the backup cannot speak. One revoked after it may, where the folder outside does not say so: what stands there is revoked again as the park starts. Enrolled, as of the backup:"
         yield from (one.sentence for one in self.devices)
         yield "Go through them, and revoke again whichever should not speak."
 

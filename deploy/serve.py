@@ -9,15 +9,16 @@ from contextlib import AsyncExitStack
 from datetime import time
 from pathlib import Path
 
-import httpx
 import msgspec
 from msgspec import Struct
 
 from contracts import leaf
+from contracts.client import Unreachable
+from contracts.problems import Refused
 from contracts.words import Role
 from deploy.app import Running, listening, running
 from deploy.demo.clock import RunningClock
-from deploy.demo.day import DEVICES
+from deploy.demo.invitations import OFFICE
 from deploy.demo.play import PARK, opening_time, play
 from deploy.demo.station import DemoError
 from deploy.demo.summary import Summary
@@ -30,7 +31,7 @@ from services.core.garbage import look_seldom
 Keys = dict[str, str]
 """Each device's key, by its name."""
 BLANK = "blank"
-FIRST_DEVICE: dict[str, frozenset[Role]] = {"office": frozenset({"manager"})}
+FIRST_DEVICE: dict[str, frozenset[Role]] = {OFFICE: frozenset({"manager"})}
 
 
 class DemoFailed(Exception):  # noqa: N818 - the day failed, not the program
@@ -43,6 +44,8 @@ class Plan(Struct, frozen=True):
     once: bool = False
     empty: bool = False
     seed: int = 7
+    named: str = BLANK
+    """The blank park's name, in each of its addresses and events for good."""
     until: time | None = None
     """Up to which time of day the invented day is played; then it goes on by itself, and nobody plays any more."""
 
@@ -51,7 +54,7 @@ class Plan(Struct, frozen=True):
         """A day played once has a park of its own, whatever database it is given."""
         if self.once:
             return f"{PARK}-{secrets.token_hex(4)}"
-        return BLANK if self.empty else PARK
+        return self.named if self.empty else PARK
 
 
 def tell(line: str) -> None:
@@ -75,9 +78,9 @@ async def serve(database_url: str, bus: BusUrls, made: socket.socket, state: Pat
         head = await up.parks[park].log.head()
         fresh = head.position == 0 and not plan.empty
         # Before anybody is answered the clock is right, and the keys lie where they are said to.
-        keys = await _begin(up, park, clock, state) if fresh else await _resume(up, park, clock, state)
+        await (_begin(up, park, clock, state) if fresh else _resume(up, park, clock, state))
         await served.enter_async_context(listening(up.app, made))
-        summary = await _play(up, park, address, keys, clock, plan, stop) if fresh else None
+        summary = await _play(up, park, address, state, clock, plan, stop) if fresh else None
         if plan.once or stop.is_set():
             return summary
         tell(f"The board: {address}/parks/{park}/board")
@@ -94,17 +97,20 @@ def _on_signal() -> asyncio.Event:
 
 
 async def _begin(up: Running, park: str, clock: RunningClock, state: Path) -> Keys:
-    """An invented day is to be played: its clock stands at its opening, its stations have their keys."""
+    """An invented day is to be played: its clock stands at its opening, and its office has a key, to invite the stations with."""
     clock.set(opening_time(clock.now()))
-    return await enrol(up.devices, park, DEVICES, state)
+    return await enrol(up.devices, park, FIRST_DEVICE, state)
 
 
 async def _play(  # noqa: PLR0913, PLR0917
-    up: Running, park: str, address: str, keys: Keys, clock: RunningClock, plan: Plan, stop: asyncio.Event
+    up: Running, park: str, address: str, state: Path, clock: RunningClock, plan: Plan, stop: asyncio.Event
 ) -> Summary | None:
     """Play the day unless a signal comes first."""
     tell(f"Playing a day at Larchmoor, seed {plan.seed}. Watch it: {address}/parks/{park}/board")
-    day = asyncio.ensure_future(play(up, park, address, keys, clock, plan.seed, tell, plan.until))
+    office = _read(state, park)[OFFICE]
+    day = asyncio.ensure_future(
+        play(up, park, address, office, clock, plan.seed, tell, plan.until, lambda keys: _keep(state, park, keys))
+    )
     ending = asyncio.ensure_future(stop.wait())
     await asyncio.wait({day, ending}, return_when=asyncio.FIRST_COMPLETED)
     ending.cancel()
@@ -114,7 +120,7 @@ async def _play(  # noqa: PLR0913, PLR0917
         return None
     try:
         summary = day.result()
-    except (DemoError, httpx.HTTPError) as error:
+    except (DemoError, Refused, Unreachable) as error:
         raise DemoFailed(f"The invented day did not go as it was written: {error!r}") from error
     clock.run()
     if not plan.once:
@@ -135,10 +141,19 @@ def _keys(state: Path, park: str) -> Path:
     return state / f"keys-{park}.json"
 
 
-async def enrol(devices: Devices, park: str, wanted: dict[str, frozenset[Role]], state: Path) -> Keys:
-    """Enrol devices and keep their keys in a file that only this account can read; a run broken off before left it there."""
-    if _keys(state, park).exists():
-        return msgspec.json.decode(_keys(state, park).read_bytes(), type=Keys)
-    keys = {name: await devices.enrol(park, name, roles, name) for name, roles in wanted.items()}
+def _read(state: Path, park: str) -> Keys:
+    return msgspec.json.decode(_keys(state, park).read_bytes(), type=Keys)
+
+
+def _keep(state: Path, park: str, keys: Keys) -> None:
+    """In a file that only this account can read."""
     replace_private(_keys(state, park), msgspec.json.format(msgspec.json.encode(keys), indent=2))
+
+
+async def enrol(devices: Devices, park: str, wanted: dict[str, frozenset[Role]], state: Path) -> Keys:
+    """Enrol devices without an invitation and keep their keys; a run broken off before left them there."""
+    if _keys(state, park).exists():
+        return _read(state, park)
+    keys = {name: await devices.enrol(park, name, roles, name) for name, roles in wanted.items()}
+    _keep(state, park, keys)
     return keys

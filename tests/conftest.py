@@ -1,11 +1,13 @@
 import os
 import signal
 import sys
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 import structlog
+from _pytest.nodeid import NodeId
 
 from deploy.embedded import BusUrls
 from tests import containers, servers
@@ -29,8 +31,15 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     That is the longest share, and begins first. Beside it go those that mostly wait for what was killed; what is short comes last.
     """
     ask = {item.path for item in items if "demo_day" in getattr(item, "fixturenames", ())}
+    seen = Counter[str]()
     for item in items:
-        item.add_marker(pytest.mark.xdist_group("demo_day" if item.path in ask else str(item.path)))
+        group = "demo_day" if item.path in ask else str(item.path)
+        name = item.nodeid
+        seen[name] += 1
+        if "PYTEST_XDIST_WORKER" in os.environ:
+            # Workers are told a test by its name alone: of those that share one the first would run. And xdist 3.8 writes the group where pytest 9.2 does
+            # not look for it, so that each test would go anywhere, and every module's servers be started by every worker.
+            item._id = NodeId.parse(f"{name}[{seen[name]}]@{group}" if seen[name] > 1 else f"{name}@{group}")
     items.sort(key=lambda item: (item.path not in ask, _turn(item.path)))
 
 

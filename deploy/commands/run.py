@@ -14,13 +14,14 @@ from pathlib import Path
 import msgspec
 import uvloop
 
+from contracts.words import ParkId
 from deploy import serve
 from deploy.app import PortTaken, listening_socket
 from deploy.demo.summary import Summary
 from deploy.embedded import Servers, servers
 from deploy.migrate import MigrationRefusedError, migrate
 from deploy.processes import ServerFailedError
-from deploy.serve import DemoFailed, Plan
+from deploy.serve import BLANK, DemoFailed, Plan
 from deploy.state import DEFAULT, StateInUseError, private_folder, replace_private
 from services.core import logs
 from services.core.settings import Settings, read
@@ -28,7 +29,7 @@ from services.core.settings import Settings, read
 FIRST = time(8, 30)
 
 
-def run(*, once: bool = False, empty: bool = False, seed: int = 7, until: str = "") -> None:
+def run(*, once: bool = False, empty: bool = False, park: str = "", seed: int = 7, until: str = "") -> None:
     """Serve a park until it is told to stop.
 
     Parameters
@@ -37,6 +38,8 @@ def run(*, once: bool = False, empty: bool = False, seed: int = 7, until: str = 
         Play the invented day on a fresh park, print what it came to as one line of JSON, and end.
     empty
         Serve a blank park instead of the invented one.
+    park
+        Serve your own park of this name, blank at first: small letters, digits and hyphens. It stands in every address and event, for good.
     seed
         Of the invented day: the same seed gives the same day.
     until
@@ -45,11 +48,22 @@ def run(*, once: bool = False, empty: bool = False, seed: int = 7, until: str = 
     """
     logs.configure()
     try:
-        summary = _served(read(os.environ), Plan(once=once, empty=empty, seed=seed, until=_time(until)))
+        plan = Plan(once=once, empty=empty or bool(park), named=_name(park), seed=seed, until=_time(until))
+        summary = _served(read(os.environ), plan)
     except (StateInUseError, ServerFailedError, MigrationRefusedError, PortTaken, DemoFailed) as failure:
         sys.exit(f"fieldledger: {failure}")
     if summary is not None:
         _conclude(summary)
+
+
+def _name(park: str) -> str:
+    """Raises DemoFailed for what is no name of a park."""
+    try:
+        return msgspec.convert(park or BLANK, ParkId)
+    except msgspec.ValidationError:
+        raise DemoFailed(
+            f"--park {park} is no name of a park. Give up to 32 small letters, digits and hyphens, such as fernmoor."
+        ) from None
 
 
 def _time(until: str) -> time | None:

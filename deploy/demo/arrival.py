@@ -19,6 +19,7 @@ from deploy.demo.cast import Group, Player
 from deploy.demo.clock import RunningClock
 from deploy.demo.markers import hired_markers
 from deploy.demo.opening import RULES
+from deploy.demo.passes import Printer
 from deploy.demo.station import Station
 
 ENTRY: Final = 2500
@@ -30,8 +31,9 @@ TOO_HOT: Final = 15.0
 class Arrival:
     """The stations that a group passes before it plays."""
 
-    def __init__(self, desk: Station, gear: Station, bench: Bench, clock: RunningClock) -> None:
+    def __init__(self, desk: Station, printer: Printer, gear: Station, bench: Bench, clock: RunningClock) -> None:
         self.desk, self.gear, self.bench = desk, gear, bench
+        self._printer = printer
         self._clock = clock
         self._hired = {calibre: hired_markers(calibre) for calibre in (".68", ".50")}
         self._masks = 0
@@ -42,6 +44,7 @@ class Arrival:
         if paid:
             await self.pay(group)
         names = tuple(player.name for player in group.players)
+        await self._printer.print(names)
         await self.desk.do(
             HoldBriefing(briefing=f"briefing-{group.name}", version=RULES.briefing.version, players=names)
         )

@@ -20,6 +20,7 @@ from deploy.demo.cast import FIELDS, Group, groups
 from deploy.demo.clock import RunningClock
 from deploy.demo.field import FieldDay
 from deploy.demo.markers import NOON, NOON_C, Markers
+from deploy.demo.passes import Printer
 from deploy.demo.rounds import Rounds
 from deploy.demo.station import DemoError, Station
 from deploy.demo.stories import Stories
@@ -69,7 +70,8 @@ class Day:
         clerk = self.stations["chrono-1"]
         clerks = {"bench-1": clerk, "bench-2": self.stations["chrono-2"], "field-1": clerk}
         self._bench = Bench(clerks, Markers(self._agenda, self._random), self._agenda, self._random, tell)
-        self._arrival = Arrival(self.stations["desk-1"], self.stations["counter-1"], self._bench, clock)
+        printer = Printer(http, park, keys["desk-1"])
+        self._arrival = Arrival(self.stations["desk-1"], printer, self.stations["counter-1"], self._bench, clock)
         self.fields = {
             name: FieldDay(
                 name,
@@ -93,7 +95,8 @@ class Day:
     async def play(self, until: float = float("inf")) -> None:
         """From opening to the last car off the car park, or up to a minute after opening, with everything as it is by then."""
         self._tell("Opening: rules, staff, fields, chronographs, the hired fleet.")
-        await opening.open_park(self.stations["office"], self._clock.now().date(), self._bench)
+        head = self.stations["head-handheld"]
+        await opening.open_park(self.stations["office"], head, self._clock.now().date(), self._bench)
         await self.stations["office"].have_signed()
         for index, group in enumerate(self._groups):
             self.fields[group.field].rotations[group.rotation] += group.players
@@ -115,7 +118,7 @@ class Day:
         if self._agenda.minute >= until:
             await self.stations["office"].have_signed()
             return
-        await opening.check(self.stations["office"], "closing")
+        await opening.check(head, "closing")
         await self.stations["office"].do(CloseDay(closed=self._start.date()))
         await self.stations["office"].have_signed()
         untold = [game for field in self.fields.values() for game in field.hooks]

@@ -39,12 +39,12 @@ CONFIGURATIONS: Final = (
 )
 
 
-async def open_park(manager: Station, day: date, bench: Bench) -> None:
+async def open_park(manager: Station, head: Station, day: date, bench: Bench) -> None:
     """Everything that the opening checks ask for."""
     await manager.do(AdoptRules(rules=RULES))
     await manager.do(OpenDay(opened=day))
-    await _fields_and_staff(manager, day)
-    await check(manager, "opening", torn="fern")
+    await _fields_and_staff(manager, head, day)
+    await check(head, "opening", torn="fern")
     for chrono in CHRONOS:
         await manager.do(RegisterChrono(chrono=chrono))
     await bench.check_all()
@@ -52,7 +52,7 @@ async def open_park(manager: Station, day: date, bench: Bench) -> None:
     await _fleet(manager, day, bench)
 
 
-async def _fields_and_staff(manager: Station, day: date) -> None:
+async def _fields_and_staff(manager: Station, head: Station, day: date) -> None:
     for configuration in CONFIGURATIONS:
         await manager.do(configuration)
     renewed = day + timedelta(days=120)
@@ -62,17 +62,17 @@ async def _fields_and_staff(manager: Station, day: date) -> None:
     for name in ("aid-1", "aid-2"):
         await _on_duty(manager, name, "first_aider", None, renewed)
     for field in FIELDS:
-        await manager.do(InspectField(field=field, passed=True), actor="head-1")
+        await head.do(InspectField(field=field, passed=True), actor="head-1")
 
 
-async def check(manager: Station, when: Literal["opening", "closing"], torn: str = "") -> None:
+async def check(head: Station, when: Literal["opening", "closing"], torn: str = "") -> None:
     """Every check of that end of the day. On the field `torn` the netting is mended first, and looked at again."""
     if torn:
-        await manager.do(DoCheck(check="netting", when=when, field=torn, faults=("damaged",)), actor="head-1")
+        await head.do(DoCheck(check="netting", when=when, field=torn, faults=("damaged",)), actor="head-1")
     for one in RULES.duty.checks:
         if one.when in {"both", when}:
             for field in FIELDS if one.each_field else (None,):
-                await manager.do(DoCheck(check=one.code, when=when, field=field), actor="head-1")
+                await head.do(DoCheck(check=one.code, when=when, field=field), actor="head-1")
 
 
 async def _on_duty(manager: Station, staff: str, post: str, field: str | None, until: date) -> None:

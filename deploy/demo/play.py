@@ -9,6 +9,7 @@ import httpx
 from deploy.app import Running
 from deploy.demo.clock import RunningClock
 from deploy.demo.day import Day
+from deploy.demo.invitations import enrolled
 from deploy.demo.summary import Summary, summary
 from deploy.services import PROJECTIONS
 from services.core.rebuild import check
@@ -32,13 +33,19 @@ async def play(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
     up: Running,
     park: str,
     address: str,
-    keys: dict[str, str],
+    office: str,
     clock: RunningClock,
     seed: int,
     tell: Callable[[str], None],
     until: time | None = None,
+    keep: Callable[[dict[str, str]], None] = lambda _: None,
 ) -> Summary:
-    """The day, or the day up to a time of day, through the HTTP API at `address`; what it came to by the log."""
+    """The day, or the day up to a time of day, through the HTTP API at `address`; what it came to by the log.
+
+    It begins with the key of the `office` alone; `keep` is handed the keys of all stations once they are enrolled.
+    """
+    keys = await enrolled(address, park, office, clock, seed)
+    keep(keys)
     async with httpx.AsyncClient(base_url=address, timeout=30) as http:
         await Day(http, park, keys, clock, seed, tell).play(_minutes_after_opening(until))
     log = up.parks[park].log

@@ -6,6 +6,7 @@ from typing import Final
 from contracts.board import Alert
 from services.board.aid import aid_alerts
 from services.board.at_hand import AtHand
+from services.board.entries import entry_alert
 from services.board.heads import missing, short
 from services.board.instruments import chrono_alerts
 from services.board.notes import SPOT_CHECK, UNRESOLVED
@@ -107,7 +108,10 @@ def _on_fields(at_hand: AtHand, titles: dict[str, str]) -> Iterable[Alert]:
         colours = at_hand.given.of(LINE_UP, on.game).colours if on.game else {}
         who, where = _called(at_hand, player, colours.get(player)), titles.get(on.field, on.field)
         against = [one for one in verdict.reasons if one.code in OFF_THE_FIELD]
-        if against:
+        told = entry_alert(on, who, where)
+        if told:
+            yield told
+        elif against:
             sentence = f"{who} on {where} is no longer cleared. Take off the field, to {against[0].where}."
             yield Alert(kind="not_cleared_on_field", sentence=_capital(sentence), field=on.field, since=on.place[0])
         for speed, limit in _too_fast(at_hand, player, on):

@@ -17,7 +17,7 @@ from contracts.problems import NotCaughtUp
 from contracts.roll_call import ROLL_CALL_PAGE, RollCall
 from contracts.staging import STAGING_PAGE, Staging
 from contracts.waits import Waits
-from services.board import evening, rotation_routes
+from services.board import evening, gate_routes, rotation_routes
 from services.board.live import Board
 from services.board.notes import NOTES
 from services.clearance.api import PROJECTION as CLEARANCE
@@ -145,8 +145,10 @@ SERVICE = Service(
         park_waits,
         *evening.ROUTES,
         *rotation_routes.ROUTES,
+        *gate_routes.ROUTES,
         home,
         *FILES,
     ),
-    (boards,),
+    (boards, gate_routes.gates),
+    (evening.TOLD_LATE,),
 )

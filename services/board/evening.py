@@ -55,6 +55,10 @@ async def _here(request: Request[Any, Any, Any], park: Park, command: CloseDay) 
     return len(here), sum(one.minor for one in here)
 
 
+TOLD_LATE = Handler(CloseDay, lambda _c, _g: (), lambda told, _g, _m: model.close_day(told, None))
+"""In a batch the closing comes later than it was: nobody can say any more how many were still here."""
+
+
 def _board(request: Request[Any, Any, Any], park: Park) -> Board:
     boards: dict[str, Board] = request.app.state.boards
     return boards[park.park]

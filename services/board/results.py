@@ -25,6 +25,7 @@ from contracts.equipment import (
 )
 from contracts.games import (
     AdmissionRefused,
+    EntryRecorded,
     FirstAidAnswered,
     FirstAidCalled,
     GameCalled,
@@ -109,6 +110,7 @@ _RESULTS: Final[dict[StationName, dict[type[Data], _Words]]] = {
         GameStarted: lambda data: f"{len(data.entrants)} let in",
         StartRefused: _refused,
         PlayerAdmitted: lambda _: "one let in",
+        EntryRecorded: lambda data: f"one let in offline{': not cleared' if data.stale or data.reasons else ''}",
         AdmissionRefused: lambda _: "one turned back",
     },
     "first aid": {

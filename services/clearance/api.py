@@ -9,16 +9,19 @@ from litestar.params import FromPath
 from contracts.clearance import GATE, Clearance, Clearances, Names
 from contracts.envelope import Reason
 from contracts.registration import Refund
-from contracts.words import DayPass, FieldId, PlayerId
-from services.clearance import checks, chronographs, model, play, refund, tables
+from contracts.words import FieldId, PlayerId
+from services.clearance import at_desk, checks, chronographs, model, play, refund, tables
 from services.clearance.asking import fits, moment_of
 from services.core.command import Handler, Moment
 from services.core.fold import Given, Subject
 from services.core.folds import Folds
+from services.core.following import bells
 from services.core.park import Reads
 from services.core.reads import at_least
 from services.core.routes import park_of
 from services.core.service import Service
+from services.registration.passes.keyring import code_shown
+from services.registration.passes.routes import rings_of
 
 PROJECTION = Folds("clearance", model.FOLDS)
 """The read table: a row for each tag, with the states of every fold over it."""
@@ -31,9 +34,10 @@ async def player_clearance(request: Request[Any, Any, Any], park: FromPath[str],
     player = fits(player, PlayerId, "player")
     field = fits(request.query_params.get("field", ""), FieldId, "field")
     shown = request.query_params.get("day_pass")
-    day_pass = None if shown is None else fits(shown, DayPass, "day_pass")
     given, read = await where.load(_subjects(player, field))
-    return _judge(given, player, field, moment_of(where, given, max(read.values())), day_pass)
+    moment = moment_of(where, given, max(read.values()))
+    day_pass = None if shown is None else code_shown(rings_of(request), where.park, shown, moment.day)
+    return _judge(given, player, field, moment, day_pass)
 
 
 @get("/parks/{park:str}/clearance", opt={"roles": GATE})
@@ -69,5 +73,6 @@ def _judge(given: Given, player: str, field: str, moment: Moment, day_pass: str 
 SERVICE = Service(
     "clearance",
     (Handler(Refund, refund.reads, refund.refund),),
-    (player_clearance, clearances, *chronographs.ROUTES, checks.day_checks),
+    (player_clearance, clearances, at_desk.desk_list, *chronographs.ROUTES, checks.day_checks),
+    (bells,),
 )

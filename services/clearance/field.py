@@ -7,6 +7,7 @@ from msgspec.structs import replace
 
 from contracts.envelope import Data, Reason, Recorded, Unknown
 from contracts.games import (
+    EntryRecorded,
     FieldConfigured,
     FieldInspected,
     FieldSwept,
@@ -147,8 +148,8 @@ def _found(field: Field, event: Recorded[PlayerFound]) -> Field:
     return replace(field, runs=runs.found(field.runs, event))
 
 
-def _withdrawn(field: Field, event: Recorded[OutVoided]) -> Field:
-    return replace(field, runs=runs.withdrawn(field.runs, event))
+def _overlooked(field: Field, event: Recorded[OutVoided] | Recorded[EntryRecorded]) -> Field:
+    return replace(field, runs=runs.overlooked(field.runs, event))
 
 
 def _unreadable(field: Field, _: Recorded[Unknown]) -> Field:
@@ -168,7 +169,8 @@ _FIELD: dict[type[Data], Evolve[Field]] = {
     HeadsCounted: _counted,
     FieldSwept: _swept,
     PlayerFound: _found,
-    OutVoided: _withdrawn,
+    OutVoided: _overlooked,
+    EntryRecorded: _overlooked,
     Unknown: _unreadable,
 }
 FIELD: Fold[Field] = Fold("clearance.field", "field", Field, _FIELD)

@@ -6,12 +6,28 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Reason, Recorded
-from contracts.games import GameAbandoned, GameEnded, GameStarted, OutVoided, PlayerAdmitted, PlayerFound, PlayerOut
+from contracts.games import (
+    EntryRecorded,
+    GameAbandoned,
+    GameEnded,
+    GameStarted,
+    OutVoided,
+    PlayerAdmitted,
+    PlayerFound,
+    PlayerOut,
+)
 from contracts.reasons import reason
 from contracts.registration import MinorHandedOver, PlayerLeft, PlayerRegistered
 from contracts.words import Part
 from services.clearance.holds import Place
 from services.core.fold import Evolve, Fold
+
+
+class Unasked(Struct, frozen=True):
+    """What stood against an entry that the gate let happen without the network, once it was told."""
+
+    stale: bool
+    reasons: tuple[Reason, ...]
 
 
 class Entry(Struct, frozen=True):
@@ -20,6 +36,8 @@ class Entry(Struct, frozen=True):
     place: Place
     field: str
     game: str | None
+    unasked: Unasked | None = None
+    """Only where the gate had no network."""
 
 
 class Exit(Struct, frozen=True):
@@ -104,6 +122,12 @@ def _admitted(presence: Presence, event: Recorded[PlayerAdmitted]) -> Presence:
     return _enters(presence, Entry((event.occurred_at, event.position), event.data.field, event.data.game))
 
 
+def _recorded(presence: Presence, event: Recorded[EntryRecorded]) -> Presence:
+    data = event.data
+    unasked = Unasked(data.stale, data.reasons)
+    return _enters(presence, Entry((event.occurred_at, event.position), data.field, data.game, unasked))
+
+
 def _out(presence: Presence, event: Recorded[PlayerOut] | Recorded[PlayerFound]) -> Presence:
     gone = Exit((event.occurred_at, event.position), event.data.field, event.data.game, str(event.id))
     return replace(presence, exits=(*presence.exits, gone))
@@ -126,6 +150,7 @@ _PRESENCE: dict[type[Data], Evolve[Presence]] = {
     PlayerRegistered: _registered,
     GameStarted: _started,
     PlayerAdmitted: _admitted,
+    EntryRecorded: _recorded,
     PlayerOut: _out,
     OutVoided: _voided,
     PlayerFound: _out,

@@ -7,6 +7,7 @@ from msgspec.structs import replace
 
 from contracts.envelope import Recorded
 from contracts.games import (
+    EntryRecorded,
     FieldSwept,
     GameAbandoned,
     GameCalled,
@@ -117,8 +118,8 @@ def found(runs: Runs, event: Recorded[PlayerFound]) -> Runs:
     return {**runs, run.game: replace(run, heads=heads)}
 
 
-def withdrawn(runs: Runs, event: Recorded[OutVoided]) -> Runs:
-    """Whoever was out by mistake was not expected by a count of before: he may be on the field. Where that has been walked, or played on since, he is searched for."""
+def overlooked(runs: Runs, event: Recorded[OutVoided] | Recorded[EntryRecorded]) -> Runs:
+    """Whoever was out by mistake, or went in unknown to the record, was not expected by a count of before: he may be on the field. Where that has been walked, or played on since, he is searched for."""
     run = runs.get(event.data.game or "")
     heads = run.heads if run else None
     if run is None or run.over is None or heads is None or heads.place < run.over:

@@ -1,5 +1,7 @@
 """The web application: every route behind a device key unless it says `public`, every failure a problem, every answer with its request id."""
 
+from asyncio import Lock
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from typing import Any
 from uuid import uuid4
@@ -17,10 +19,11 @@ from litestar.types import Message, Scope
 from contracts import problems
 from contracts.answers import Problem
 from services.core.auth import Devices, require
+from services.core.identity import identified
 from services.core.log import OutcomeUnknown
 from services.core.park import Park
 from services.core.pool import LOST
-from services.core.routes import PROBLEM_JSON, command_route, park_of
+from services.core.routes import PATHS, PROBLEM_JSON, accounted, command_route, park_of
 from services.core.service import Service
 
 MAX_BODY = 1_000_000
@@ -45,10 +48,13 @@ def application(
 ) -> Litestar:
     """The services given, as one application."""
     services = tuple(services)
+    handlers = [handler for service in services for handler in service.handlers]
+    late = [*handlers, *(handler for service in services for handler in service.told_late)]
+    batches = {"facts": {PATHS[one.command]: one for one in late if one.command.FACT}, "turns": defaultdict(Lock)}
     metrics = PrometheusConfig(app_name="fieldledger", prefix="fieldledger", group_path=True)
     return Litestar(
         route_handlers=[
-            *(command_route(handler) for service in services for handler in service.handlers),
+            *(command_route(handler) for handler in handlers),
             *(route for service in services for route in service.routes),
         ],
         guards=[_authenticate],
@@ -65,7 +71,7 @@ def application(
         request_max_body_size=MAX_BODY,
         openapi_config=None,
         logging_config=None,
-        state=State({"parks": dict(parks), "devices": devices, **(state or {})}),
+        state=State({"parks": dict(parks), "devices": devices, **batches, **(state or {})}),
     )
 
 
@@ -74,9 +80,15 @@ async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler:
         return
     devices: Devices = connection.app.state.devices
     park = connection.path_params.get("park", "")
-    park_of(connection, park)
-    connection.state.device = await devices.identify(park, connection.headers.get("authorization"))
-    require(connection.state.device, handler.opt["roles"])
+    where = park_of(connection, park)
+    device = await identified(connection, park, backlog=handler.opt.get("backlog", False))
+    devices.contacts.heard(park, device.id, connection.headers, where.clock.now())
+    connection.state.device = device
+    try:
+        require(device, handler.opt["roles"])
+    except problems.NotAllowed as refused:
+        await accounted(connection, refused)
+        raise
 
 
 async def _name_request(message: Message, scope: Scope) -> None:
@@ -99,10 +111,13 @@ def _problem(request: Request[Any, Any, Any], refused: problems.Refused) -> Resp
         instance=request.url.path,
         where=str(refused.extensions.get("where", "")),
         first=_first(request),
+        resume=str(refused.extensions.get("resume", "")),
     )
     headers = {"WWW-Authenticate": "Bearer"} if refused.status == 401 else {}
     if refused.status == 503:
         headers["Retry-After"] = "2"
+    if "retry_after" in refused.extensions:
+        headers["Retry-After"] = str(refused.extensions["retry_after"])
     return Response(msgspec.json.encode(body), status_code=refused.status, media_type=PROBLEM_JSON, headers=headers)
 
 

@@ -5,6 +5,7 @@ from datetime import datetime
 from functools import cache
 from types import TracebackType
 from typing import Any, Self
+from uuid import UUID
 
 import asyncpg
 
@@ -50,6 +51,13 @@ STORY = "SELECT * FROM log.story($1, $2, $3, $4, $5)"
 ANEW = "SELECT log.anew($1, $2, $3)"
 POSITION_AT = "SELECT log.position_at($1, $2)"
 HEAD = "SELECT epoch, position FROM log.park_head WHERE park = $1"
+RECALL_ALL = """
+SELECT r.id, r.device = asked.device AND r.digest = asked.digest, e.epoch, r.first_position, r.last_position, e.recorded_at
+FROM unnest($2::uuid[], $3::text[], $4::bytea[]) AS asked (id, device, digest)
+JOIN log.request r ON r.park = $1 AND r.id = asked.id
+JOIN log.event e ON e.park = $1 AND e.position = r.first_position
+"""
+ROWS = "SELECT position, leaf FROM log.event WHERE park = $1 AND position = ANY ($2) ORDER BY position"
 RECALL = """
 SELECT r.device = $3 AND r.digest = $4, e.epoch, r.first_position, r.last_position, e.recorded_at
 FROM log.request r JOIN log.event e ON e.park = r.park AND e.position = r.first_position
@@ -100,6 +108,15 @@ class Log:
             raise ValueError("an append brings at least one event")
         return await self._writer.append(append)
 
+    async def append_in_order(self, appends: Sequence[Append]) -> list[Outcome]:
+        """Record one after another in one commit, up to the first that is not, or had been before: its outcome is the last, none behind it is tried.
+
+        A condition is on what was there before the first of them. None may repeat the request of another. Raises Behind and OutcomeUnknown as `append` does.
+        """
+        if self.behind:
+            raise Behind(self.behind)
+        return await self._writer.by_itself(appends, self._write_in_order) if appends else []
+
     async def recall(self, request: Request) -> Appended | None:
         """What a request was answered when it was first recorded; raises RequestReused when its id was used otherwise."""
         async with self._pool.connection() as connection:
@@ -110,6 +127,23 @@ class Log:
         if not same:
             raise RequestReused("this id was used for another request")
         return Appended(epoch, first, last, recorded_at, repeat=True)
+
+    async def recall_all(self, requests: Sequence[Request]) -> dict[UUID, Appended | RequestReused]:
+        """Those of these requests whose ids were used, and what they were answered then."""
+        columns = [[getattr(one, name) for one in requests] for name in ("id", "device", "digest")]
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(RECALL_ALL, self.park, *columns)
+        return {
+            one: Appended(epoch, first, last, at, repeat=True)
+            if same
+            else RequestReused("this id was used for another request")
+            for one, same, epoch, first, last, at in rows
+        }
+
+    async def at(self, positions: Sequence[int]) -> list[Row]:
+        """The events at these positions, in order."""
+        async with self._pool.connection() as connection:
+            return [Row(*row) for row in await connection.fetch(ROWS, self.park, list(positions))]
 
     async def head(self) -> Head:
         async with self._pool.connection() as connection:
@@ -177,11 +211,35 @@ class Log:
     async def _write(self, appends: Sequence[Append]) -> list[Outcome]:
         try:
             async with self._pool.connection() as connection:
-                verdicts = await connection.fetch(APPEND, self.park, self._clock.now(), *_columns(appends))
+                return await self._verdicts(connection, appends)
         except asyncpg.UniqueViolationError as error:
             if len(appends) == 1 and error.constraint_name == EVENT_ID:
                 return [RequestReused("an event of another request has this id")]
             raise
+
+    async def _write_in_order(self, appends: Sequence[Append]) -> list[Outcome]:
+        """Tried as a whole, and taken back where one in the midst is not recorded: what stands before it is then written again alone."""
+        try:
+            async with self._pool.connection() as connection:
+                transaction = connection.transaction()
+                await transaction.start()
+                outcomes = await self._verdicts(connection, appends)
+                recorded = next((at for at, one in enumerate(outcomes) if _stops(one)), len(appends))
+                if recorded + 1 >= len(appends):
+                    await transaction.commit()
+                    return outcomes
+                await transaction.rollback()
+        except asyncpg.UniqueViolationError:
+            if len(appends) == 1:
+                return await self._write(appends)
+            recorded = len(appends) // 2 - 1
+        first = await self._write_in_order(appends[: recorded + 1])
+        if any(_stops(one) for one in first):
+            return first
+        return [*first, *await self._write_in_order(appends[recorded + 1 :])]
+
+    async def _verdicts(self, connection: asyncpg.Connection, appends: Sequence[Append]) -> list[Outcome]:
+        verdicts = await connection.fetch(APPEND, self.park, self._clock.now(), *_columns(appends))
         outcomes: dict[int, Outcome] = {}
         for number, verdict, tag, first, last, epoch, recorded_at in verdicts:
             if verdict == "conflict":
@@ -191,6 +249,11 @@ class Log:
             else:
                 outcomes[number] = Appended(epoch, first, last, recorded_at, verdict == "repeat")
         return [outcomes[number] for number in range(1, len(appends) + 1)]
+
+
+def _stops(outcome: Outcome) -> bool:
+    """Whether what stands behind it was decided on something that did not come about so."""
+    return not isinstance(outcome, Appended) or outcome.repeat
 
 
 def _columns(appends: Sequence[Append]) -> list[list[Any]]:

@@ -3,6 +3,7 @@
 import asyncio
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Sequence
+from datetime import date
 from hashlib import sha256
 from typing import Any, TypeVar
 from uuid import UUID, uuid5
@@ -31,9 +32,11 @@ from services.core.log import (
     OutcomeUnknown,
     Request,
     RequestReused,
+    Row,
 )
 from services.core.pool import LOST
 from services.core.recent import recent
+from services.core.rights import ACTOR, meet
 from services.core.rules import RULES, operating_day
 from services.core.times import Contact, occurred
 
@@ -65,6 +68,20 @@ class Answer(Struct, frozen=True):
     refusal: Refusal | None
 
 
+class Ready(Struct, frozen=True):
+    """What a request comes to: its events, on condition that nothing changes meanwhile; or why it is refused."""
+
+    asked: Asked
+    data: tuple[Data, ...] = ()
+    drafts: tuple[Draft, ...] = ()
+    conditions: tuple[Condition, ...] = ()
+    refused: Refused | None = None
+
+    @property
+    def append(self) -> Append:
+        return Append(request_of(self.asked), self.drafts, self.conditions)
+
+
 class Park:
     """Decides commands against the log of one park. States once folded are remembered and only brought up to date."""
 
@@ -72,57 +89,74 @@ class Park:
         self.park = park
         self.log = log
         self.clock = clock
+        self.at_work: set[UUID] = set()
+        """The keys of the requests that are at work in this process."""
         self._epoch = 0
         self._remembered: OrderedDict[Subject, tuple[int, Any]] = OrderedDict()
+
+    @property
+    def epoch(self) -> int:
+        """The life of the log as it was last read; 0 before that."""
+        return self._epoch
 
     async def execute(self, handler: Handler[C], command: C, asked: Asked) -> Answer:
         """Decide and record; raises a `Refused` when nothing was written. The same request again gets its first answer."""
         try:
             return await self._decide(handler, command, asked)
         except Refused:
-            first = await self._first_answer(asked)
+            first = await self.first_answer(asked)
             if first is None:
                 raise
             return first
 
     async def _decide(self, handler: Handler[C], command: C, asked: Asked) -> Answer:
         for attempt in range(TRIES):
-            given, read = await self.load(lambda given: handler.reads(command, given))
-            rules = given.of(RULES, "").rules
-            time = occurred(command, asked.contact, rules)
-            moment = Moment(
-                now=asked.contact.received_at,
-                occurred_at=time.at,
-                day=operating_day(rules, time.at),
-                rules=rules,
-                position=max(read.values()),
-                device=asked.caller.device,
-                roles=asked.caller.roles,
-            )
-            data = tuple(handler.decide(command, given, moment))
-            drafts = self._drafts(data, command, asked, moment, time.clock)
-            conditions = _conditions(_resting_on(command, read))
+            ready = await self.prepare(handler, command, asked)
+            if ready.refused is not None:
+                raise ready.refused
             try:
-                appended = await self.log.append(
-                    Append(Request(asked.id, asked.caller.device, asked.digest), drafts, conditions)
-                )
+                appended = await self.log.append(ready.append)
             except Conflict:
                 await asyncio.sleep(0.002 * attempt)
                 continue
-            except RequestReused:
-                raise _reused(asked.id) from None
-            except Behind as error:
-                raise Unavailable(str(error)) from error
-            except OutcomeUnknown as error:
-                raise Unavailable(
-                    "The log did not answer in time, so it is not known whether this was recorded. Send the same request again."
-                ) from error
-            if appended.repeat:
-                return await self._recall(appended)
-            return self._answer(appended, drafts, data)
+            except (RequestReused, Behind, OutcomeUnknown) as error:
+                raise told(error, asked) from error
+            return await self.answer(appended, ready)
         raise Contended(
             "Other stations kept changing the same players, gear or field. Nothing was recorded; send the same request again."
         )
+
+    async def prepare(self, handler: Handler[C], command: C, asked: Asked) -> "Ready":
+        """What a request comes to on the log as it is now; nothing is written. Raises Unavailable where the log cannot be read."""
+        given, read = await self.load(lambda given: reads_of(handler, command, asked, given))
+        return self.decide(handler, command, asked, given, read)
+
+    def decide(  # noqa: PLR0913, PLR0917
+        self, handler: Handler[C], command: C, asked: Asked, given: Given, read: dict[Subject, int], position: int = 0
+    ) -> "Ready":
+        """What a request comes to on states that were read at these positions; `position`: of the last event in them, where that is yet to be recorded."""
+        try:
+            rules = given.of(RULES, "").rules
+            time = occurred(command, asked.contact, rules)
+            day = operating_day(rules, time.at)
+            moment = Moment(
+                now=asked.contact.received_at,
+                occurred_at=time.at,
+                day=day,
+                rules=rules,
+                position=position or max(read.values()),
+                device=asked.caller.device,
+                roles=_rights(command, asked.caller, given, day),
+            )
+            data = tuple(handler.decide(command, given, moment))
+        except Refused as refused:
+            return Ready(asked, refused=refused)
+        drafts = self._drafts(data, command, asked, moment, time.clock)
+        return Ready(asked, data, drafts, _conditions(_resting_on(command, read)))
+
+    async def answer(self, appended: Appended, ready: "Ready") -> Answer:
+        """The answer to what was recorded: the first one again where it had been before."""
+        return await self._recall(appended) if appended.repeat else self._answer(appended, ready.drafts, ready.data)
 
     async def load(self, reads: Reads) -> tuple[Given, dict[Subject, int]]:
         """Fold the subjects that `reads` names, asking it again until it names no more; with each the position it was read at.
@@ -216,16 +250,19 @@ class Park:
         )
         return Answer(self._receipt(appended, events), _refusal(data))
 
-    async def _first_answer(self, asked: Asked) -> Answer | None:
-        request = Request(asked.id, asked.caller.device, asked.digest)
+    async def first_answer(self, asked: Asked) -> Answer | None:
+        """What the request was answered when it was recorded, None where it was not; raises IdempotencyKeyReused."""
         try:
-            appended = await self.log.recall(request)
-        except RequestReused:
-            raise _reused(asked.id) from None
+            appended = await self.log.recall(request_of(asked))
+        except RequestReused as error:
+            raise told(error, asked) from None
         return None if appended is None else await self._recall(appended)
 
     async def _recall(self, appended: Appended) -> Answer:
-        rows = await self.log.between(appended.first, appended.last)
+        return self.recalled(appended, await self.log.between(appended.first, appended.last))
+
+    def recalled(self, appended: Appended, rows: Sequence[Row]) -> Answer:
+        """The first answer anew, from the rows that were recorded."""
         recorded: list[Recorded[Any]] = [leaf.decode(row.leaf) for row in rows]
         events = tuple(
             ReceiptEvent(
@@ -248,6 +285,13 @@ class Park:
             repeat=appended.repeat,
             events=events,
         )
+
+
+def _rights(command: Command, caller: Caller, given: Given, day: date) -> frozenset[Role]:
+    """The roles in which a command is decided; raises NotAllowed."""
+    if caller.actor is None:
+        return caller.roles
+    return meet(caller.roles, given.of(ACTOR, caller.actor), day, type(command))
 
 
 def _resting_on(command: Command, read: dict[Subject, int]) -> dict[Subject, int]:
@@ -277,10 +321,27 @@ def _refusal(data: Sequence[Data]) -> Refusal | None:
     return next((one for one in data if isinstance(one, Refusal)), None)
 
 
-def _reused(key: UUID) -> IdempotencyKeyReused:
-    return IdempotencyKeyReused(
-        f"Idempotency-Key {key} already names another request, or one of another device. Use a new UUIDv7 for each new request."
-    )
+def reads_of(handler: Handler[C], command: C, asked: Asked, given: Given) -> list[Subject]:
+    """What a request rests on besides the rules, as far as it can be told from what was read."""
+    actors = [(ACTOR, asked.caller.actor)] if asked.caller.actor else []
+    return [*handler.reads(command, given), *actors]
+
+
+def request_of(asked: Asked) -> Request:
+    return Request(asked.id, asked.caller.device, asked.digest)
+
+
+def told(error: Exception, asked: Asked) -> Refused:
+    """Why the log did not record it, as whoever asked is told."""
+    if isinstance(error, RequestReused):
+        return IdempotencyKeyReused(
+            f"Idempotency-Key {asked.id} already names another request, or one of another device. Use a new UUIDv7 for each new request."
+        )
+    if isinstance(error, OutcomeUnknown):
+        return Unavailable(
+            "The log did not answer in time, so it is not known whether this was recorded. Send the same request again."
+        )
+    return Unavailable(str(error))
 
 
 def digest_of(path: str, body: bytes) -> bytes:

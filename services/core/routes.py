@@ -1,26 +1,31 @@
 """One route a command: parse, decide, record, answer."""
 
-from collections.abc import Awaitable, Callable
-from typing import Annotated, Any, Final, TypeVar
+from collections.abc import Awaitable, Callable, Iterator
+from contextlib import contextmanager
+from typing import Any, Final, TypeVar
 from uuid import UUID
 
 import msgspec
 from litestar import Request, Response, post
 from litestar.connection import ASGIConnection
+from litestar.exceptions.http_exceptions import RequestEntityTooLarge
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
 from msgspec.structs import replace
 
 from contracts.answers import Problem
+from contracts.batch import Seq
 from contracts.catalogue import COMMANDS
 from contracts.envelope import Command, Reason, Refusal
 from contracts.problems import (
     IdempotencyKeyMissing,
+    InFlight,
     InvalidBody,
     InvalidParameter,
     MalformedBody,
     NotCleared,
     NotFound,
+    Refused,
     UnsupportedMediaType,
 )
 from contracts.words import Instant, StaffId
@@ -28,11 +33,11 @@ from services.core.auth import Device
 from services.core.command import Handler
 from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.plainly import plainly
+from services.core.set_aside import SetAside
 from services.core.times import Contact
 
 PATHS: Final = {command: path for path, command in COMMANDS.items()}
 PROBLEM_JSON: Final = "application/problem+json"
-DeviceSeq = Annotated[int, msgspec.Meta(ge=0, le=2**62)]
 _ENCODER = msgspec.json.Encoder()
 C = TypeVar("C", bound=Command)
 Run = Callable[[Request[Any, Any, Any], Park, C, bytes], Awaitable[Answer]]
@@ -71,14 +76,53 @@ def write_route(command: type[C], run: Run[C], *, secret: bool = False) -> HTTPR
     )
     async def route(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
         where = park_of(request, park)
-        body = await request.body()
-        parsed = _decoded(request, decoder, body, secret=secret)
-        answer = await run(request, where, parsed, digest_of(path, body))
-        if command.FIRST:
-            answer = replace(answer, receipt=replace(answer.receipt, first=command.FIRST))
-        return respond(answer, request)
+        try:
+            body = await request.body()
+            parsed = _decoded(request, decoder, body, secret=secret)
+            with alone(where, _key(request.headers.get("idempotency-key"))):
+                answer = await run(request, where, parsed, digest_of(path, body))
+        except (Refused, RequestEntityTooLarge) as refused:
+            await accounted(request, refused)
+            raise
+        return respond(first_said(answer, command), request)
 
     return route
+
+
+@contextmanager
+def alone(park: Park, key: UUID) -> Iterator[None]:
+    """Raises InFlight while another request of this process bears the key."""
+    if key in park.at_work:
+        raise InFlight(
+            "The first request with this Idempotency-Key is still at work. Send the same again in a second.",
+            retry_after=1,
+        )
+    park.at_work.add(key)
+    try:
+        yield
+    finally:
+        park.at_work.discard(key)
+
+
+async def accounted(connection: ASGIConnection[Any, Any, Any, Any], refused: Exception) -> None:
+    """A refused write with a Device-Seq leaves its number, and nothing else: a device's count shows no hole where nothing was lost."""
+    number = _number(connection.headers.get("device-seq"))
+    device, pool = getattr(connection.state, "device", None), connection.app.state.get("pool")
+    final = not (isinstance(refused, Refused) and (refused.passing or refused.status >= 500))
+    if final and number is not None and device is not None and pool is not None:
+        await SetAside(pool, connection.path_params["park"]).note(device.id, [number])
+
+
+def _number(value: str | None) -> int | None:
+    try:
+        return None if value is None else msgspec.convert(value, Seq, strict=False)
+    except msgspec.ValidationError:
+        return None
+
+
+def first_said(answer: Answer, command: type[Command]) -> Answer:
+    """The answer, with what each answer to this command says first."""
+    return replace(answer, receipt=replace(answer.receipt, first=command.FIRST)) if command.FIRST else answer
 
 
 def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], body: bytes, *, secret: bool) -> C:
@@ -91,7 +135,7 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], 
         what, where = plainly(error, decoder.type)
         what = f"Something does not fit at {where}" if secret else what
         raise InvalidBody(f"{what}. Nothing was recorded; correct the body and send it again.", where=where) from None
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
         raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
 
 
@@ -104,8 +148,8 @@ def asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:
         caller=caller(request),
         contact=Contact(
             received_at=park.clock.now(),
-            device_time=_header(headers.get("device-time"), Instant, "Device-Time"),
-            device_seq=_header(headers.get("device-seq"), DeviceSeq, "Device-Seq", strict=False),
+            device_time=header(headers.get("device-time"), Instant, "Device-Time"),
+            device_seq=header(headers.get("device-seq"), Seq, "Device-Seq", strict=False),
         ),
     )
 
@@ -113,7 +157,7 @@ def asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:
 def caller(request: Request[Any, Any, Any]) -> Caller:
     """Who sends a request; raises InvalidParameter."""
     device: Device = request.state.device
-    actor = _header(request.headers.get("actor"), StaffId, "Actor")
+    actor = header(request.headers.get("actor"), StaffId, "Actor")
     return Caller(device=device.id, roles=device.roles, actor=actor)
 
 
@@ -127,7 +171,7 @@ def _key(value: str | None) -> UUID:
         ) from None
 
 
-def _header(value: str | None, kind: Any, name: str, *, strict: bool = True) -> Any:
+def header(value: str | None, kind: Any, name: str, *, strict: bool = True) -> Any:
     """What a header says; `strict=False` reads a number from its digits, and would read a time from them too."""
     if value is None:
         return None

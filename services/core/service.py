@@ -17,3 +17,5 @@ class Service(Struct, frozen=True):
     routes: Sequence[HTTPRouteHandler] = ()
     lifespans: tuple[Callable[[Litestar], AbstractAsyncContextManager[None]], ...] = ()
     """Work of its own, from when the application starts until it stops."""
+    told_late: tuple[Handler[Any], ...] = ()
+    """Of facts that have a route of their own when sent alone: what records them when they come in a batch."""

@@ -86,6 +86,10 @@ class Writer:
         self._wake.set()
         return await waiting.outcome
 
+    async def by_itself(self, appends: Sequence[Append], write: Write) -> list[Outcome]:
+        """Record these with `write`, apart from all that waits, and after a lost connection the same again; raises OutcomeUnknown."""
+        return await self._send(list(appends), write)
+
     async def _run(self) -> None:
         while self._waiting or not self._closing:
             if not self._waiting:
@@ -137,14 +141,14 @@ class Writer:
         for waiting, outcome in zip(batch, outcomes, strict=True):
             waiting.settle(outcome)
 
-    async def _send(self, appends: list[Append]) -> list[Outcome]:
+    async def _send(self, appends: list[Append], write: Write | None = None) -> list[Outcome]:
         """Write, and after a lost connection write the same again: what was recorded is then a repeat."""
         try:
             async for attempt in stamina.retry_context(
                 on=LOST, attempts=None, timeout=self._patience, wait_initial=0.05, wait_max=1.0
             ):
                 with attempt, self._seconds.time():
-                    outcomes = await self._write(appends)
+                    outcomes = await (write or self._write)(appends)
         except LOST as error:
             raise OutcomeUnknown("the database did not answer in time") from error
         self._batches.inc()

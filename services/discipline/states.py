@@ -17,7 +17,7 @@ from contracts.discipline import (
     SeparateActRuled,
 )
 from contracts.envelope import Data, Recorded
-from contracts.games import GameAbandoned, GameEnded, GameStarted, OutVoided, PlayerAdmitted, PlayerOut
+from contracts.games import EntryRecorded, GameAbandoned, GameEnded, GameStarted, OutVoided, PlayerAdmitted, PlayerOut
 from contracts.registration import MinorHandedOver, PlayerLeft, PlayerRegistered, PlayerReturned, RotationAssigned
 from contracts.rules import Weight
 from services.core.fold import Evolve, Fold
@@ -197,7 +197,7 @@ def _started(record: Record, event: Recorded[GameStarted]) -> Record:
     return _on_list(record, data.game, Way(_place(event), data.field, data.game))
 
 
-def _admitted(record: Record, event: Recorded[PlayerAdmitted]) -> Record:
+def _admitted(record: Record, event: Recorded[PlayerAdmitted] | Recorded[EntryRecorded]) -> Record:
     data = event.data
     return record if data.game is None else _on_list(record, data.game, Way(_place(event), data.field, data.game))
 
@@ -261,6 +261,7 @@ _RECORD: dict[type[Data], Evolve[Record]] = {
     RotationAssigned: _assigned,
     GameStarted: _started,
     PlayerAdmitted: _admitted,
+    EntryRecorded: _admitted,
     GameEnded: _game_over,
     GameAbandoned: _game_over,
     PlayerOut: _out,

@@ -1,4 +1,4 @@
-"""The gear counter's commands and the subjects that each rests on."""
+"""The gear counter: its commands and the subjects that each rests on, and its page."""
 
 from collections.abc import Iterable
 
@@ -17,8 +17,9 @@ from contracts.equipment import (
 )
 from services.core.command import Handler
 from services.core.fold import Given, Subject
+from services.core.following import bells
 from services.core.service import Service
-from services.equipment import counter, register
+from services.equipment import counter, register, routes
 from services.equipment.kit import KIT, carried
 from services.equipment.states import BOTTLE, MARKER, MASK
 
@@ -54,4 +55,6 @@ SERVICE = Service(
         Handler(QuarantineGear, _pieces, counter.quarantine),
         Handler(ReleaseGear, _pieces, counter.release),
     ),
+    routes.ROUTES,
+    (bells,),
 )

@@ -26,11 +26,17 @@ Moves = tuple[Move, ...]
 
 def holder(moves: Moves) -> str | None:
     """Who holds the gear after these moves; None: it lies at the counter."""
-    hands: str | None = None
+    last = last_move(moves)
+    return last.taker if last else None
+
+
+def last_move(moves: Moves) -> Move | None:
+    """The move that brought the gear to where it is; a return that took it from nobody moved nothing."""
+    last: Move | None = None
     for move in moves:
-        if move.giver is None or move.giver == hands:
-            hands = move.taker
-    return hands
+        if move.giver is None or (last is not None and move.giver == last.taker):
+            last = move
+    return last
 
 
 def moved(moves: Moves, move: Move) -> Moves:

@@ -23,7 +23,7 @@ from contracts.equipment import (
 from contracts.incidents import CustodyTaken, IncidentRecorded
 from contracts.velocity import SetUpChanged
 from services.core.fold import Evolve, Fold
-from services.equipment.custody import Move, Moves, Place, holder, moved
+from services.equipment.custody import Move, Moves, Place, holder, last_move, moved
 
 
 class Inspection(Struct, frozen=True):
@@ -54,6 +54,11 @@ class Gear(Struct, frozen=True):
     @property
     def holder(self) -> str | None:
         return holder(self.moves)
+
+    @property
+    def last_move(self) -> Move | None:
+        """What brought it to its holder, or back to the counter."""
+        return last_move(self.moves)
 
 
 class Marker(Gear, frozen=True):

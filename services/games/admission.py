@@ -15,6 +15,7 @@ from contracts.games import (
     GameStarted,
     Offender,
     PlayerAdmitted,
+    RecordEntry,
     StartGame,
     StartRefused,
 )
@@ -99,10 +100,18 @@ def _must_be_the_latest_word(given: Given, players: Iterable[str], moment: Momen
 def _judged(entrants: Iterable[Entrant], given: Given, field: str, moment: Moment) -> Iterable[Offender]:
     for entrant in entrants:
         reasons = clearance.reasons(given, entrant.player, field, moment)
+        if _went_ahead(given, entrant.player, field):
+            reasons = [one for one in reasons if one.code != "already_on_field"]
         yield Offender(player=entrant.player, reasons=tuple(reasons))
 
 
-def admission_subjects(command: AdmitPlayer, given: Given) -> set[Subject]:
+def _went_ahead(given: Given, player: str, field: str) -> bool:
+    """Whether he is on this very field, for no game yet: its gate had no network when he went in."""
+    on = given.of(PRESENCE, player).on
+    return on is not None and on.unasked is not None and on.field == field and on.game is None
+
+
+def admission_subjects(command: AdmitPlayer | RecordEntry, given: Given) -> set[Subject]:
     """The field with its staff and its game, and all that clears the player."""
     wanted: set[Subject] = {(PRESENCE, command.player), *play.subjects(command.field, given)}
     wanted |= clearance.subjects(command.player, command.field)(given)
@@ -121,11 +130,7 @@ def admit_player(command: AdmitPlayer, given: Given, moment: Moment) -> Iterable
     if command.game is not None:
         must_be_on(known_game(given, command.game)[1], command.field)
     named = command.game or field.running
-    game = given.of(GAME, named) if named else None
-    playing = (len(game.playing) if game else 0) + plays
-    reasons = _game_reasons(game, command.player, plays=plays) if game else []
-    reasons += play.reasons(given, command.field, moment, named, playing)
-    reasons += clearance.reasons(given, command.player, command.field, moment)
+    reasons = against(command, given, moment, named, plays=plays)
     if reasons:
         return [
             AdmissionRefused(
@@ -146,6 +151,17 @@ def admit_player(command: AdmitPlayer, given: Given, moment: Moment) -> Iterable
             colour=command.colour,
         )
     ]
+
+
+def against(
+    command: AdmitPlayer | RecordEntry, given: Given, moment: Moment, named: str | None, *, plays: bool
+) -> list[Reason]:
+    """Everything that stands against one person's entry: of the game that is named, of the field, and his own."""
+    game = given.of(GAME, named) if named else None
+    playing = (len(game.playing) if game else 0) + plays
+    reasons = _game_reasons(game, command.player, plays=plays) if game else []
+    reasons += play.reasons(given, command.field, moment, named, playing)
+    return reasons + clearance.reasons(given, command.player, command.field, moment)
 
 
 def _game_reasons(game: Game, player: str, *, plays: bool) -> list[Reason]:

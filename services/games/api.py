@@ -19,6 +19,7 @@ from contracts.games import (
     InspectField,
     LiftHold,
     PublishRotation,
+    RecordEntry,
     RecordOut,
     StartGame,
     SweepField,
@@ -32,7 +33,18 @@ from services.core.command import Handler
 from services.core.fold import Given, Subject
 from services.core.following import bells
 from services.core.service import Service
-from services.games import admission, first_aid, handheld_routes, heads, holds, mistakes, model, opening, weather
+from services.games import (
+    admission,
+    entries,
+    first_aid,
+    handheld_routes,
+    heads,
+    holds,
+    mistakes,
+    model,
+    opening,
+    weather,
+)
 from services.games.rotation import booking, publishing
 from services.games.rotation.published import SESSIONS
 from services.games.states import GAME
@@ -64,6 +76,7 @@ SERVICE = Service(
         Handler(BriefGame, lambda c, _: {(GAME, c.game)}, model.brief_game),
         Handler(StartGame, admission.start_subjects, admission.start_game),
         Handler(AdmitPlayer, admission.admission_subjects, admission.admit_player),
+        Handler(RecordEntry, admission.admission_subjects, entries.record_entry),
         Handler(RecordOut, _out_subjects, model.record_out),
         Handler(VoidOut, lambda c, _: {(mistakes.NOTES, c.player)}, mistakes.void_out),
         Handler(CheckPaint, mistakes.paint_subjects, mistakes.check_paint),

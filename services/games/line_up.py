@@ -7,7 +7,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Recorded
-from contracts.games import GameBriefed, GameCalled, GameStarted, HeadsCounted, PlayerAdmitted
+from contracts.games import EntryRecorded, GameBriefed, GameCalled, GameStarted, HeadsCounted, PlayerAdmitted
 from services.core.fold import Fold
 
 Place = tuple[datetime, int]
@@ -46,7 +46,7 @@ def _started(line: LineUp, event: Recorded[GameStarted]) -> LineUp:
     return replace(line, colours=line.colours | {one.player: one.colour for one in event.data.entrants})
 
 
-def _admitted(line: LineUp, event: Recorded[PlayerAdmitted]) -> LineUp:
+def _admitted(line: LineUp, event: Recorded[PlayerAdmitted] | Recorded[EntryRecorded]) -> LineUp:
     data = event.data
     return line if data.colour is None else replace(line, colours={**line.colours, data.player: data.colour})
 
@@ -66,6 +66,7 @@ LINE_UP: Fold[LineUp] = Fold(
         GameBriefed: _briefed,
         GameStarted: _started,
         PlayerAdmitted: _admitted,
+        EntryRecorded: _admitted,
         HeadsCounted: _counted,
     },
 )

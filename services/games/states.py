@@ -8,6 +8,7 @@ from msgspec.structs import replace
 
 from contracts.envelope import Data, Recorded
 from contracts.games import (
+    EntryRecorded,
     GameAbandoned,
     GameCalled,
     GameEnded,
@@ -101,7 +102,7 @@ def _started(game: Game, event: Recorded[GameStarted]) -> Game:
     return replace(game, started=game.started or event.occurred_at, entered=entered)
 
 
-def _admitted(game: Game, event: Recorded[PlayerAdmitted]) -> Game:
+def _admitted(game: Game, event: Recorded[PlayerAdmitted] | Recorded[EntryRecorded]) -> Game:
     data = event.data
     entered = _later(game.entered, (data.player,), (event.occurred_at, event.position))
     not_playing = game.not_playing if data.part == "player" else game.not_playing | {data.player}
@@ -139,7 +140,7 @@ def _abandoned(game: Game, event: Recorded[GameAbandoned]) -> Game:
     return _over(game, Over((event.occurred_at, event.position), "abandoned"))
 
 
-def _beside(beside: Beside, event: Recorded[PlayerAdmitted]) -> Beside:
+def _beside(beside: Beside, event: Recorded[PlayerAdmitted] | Recorded[EntryRecorded]) -> Beside:
     if event.data.game is not None:
         return beside
     today = {player: day for player, day in beside.entered.items() if day >= event.day}
@@ -150,6 +151,7 @@ _GAME: dict[type[Data], Evolve[Game]] = {
     GameCalled: _called,
     GameStarted: _started,
     PlayerAdmitted: _admitted,
+    EntryRecorded: _admitted,
     PlayerOut: _out,
     OutVoided: _out_voided,
     HeadsCounted: _counted,
@@ -158,4 +160,4 @@ _GAME: dict[type[Data], Evolve[Game]] = {
     GameAbandoned: _abandoned,
 }
 GAME: Fold[Game] = Fold("games.game", "game", Game, _GAME)
-BESIDE: Fold[Beside] = Fold("games.beside", "field", Beside, {PlayerAdmitted: _beside})
+BESIDE: Fold[Beside] = Fold("games.beside", "field", Beside, {PlayerAdmitted: _beside, EntryRecorded: _beside})

@@ -10,6 +10,8 @@ from services.core.service import Service
 from services.registration import bans, desk, leaving, papers, till
 from services.registration.finding import found_player
 from services.registration.money import PAYMENT
+from services.registration.passes import renewing
+from services.registration.passes import routes as passes
 from services.registration.persons import PERSON
 from services.registration.states import ARMBAND, BRIEFINGS, FIELD, GROUP, PASS, PLAYER
 
@@ -68,5 +70,6 @@ SERVICE = Service(
         Handler(words.BanPerson, _people("person"), bans.ban_person),
         Handler(words.LiftBan, _people("person"), bans.lift_ban),
     ),
-    (found_player,),
+    (found_player, renewing.ROUTE, *passes.ROUTES),
+    (passes.keyrings,),
 )

@@ -6,7 +6,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Reason, Recorded
-from contracts.games import GameStarted, PlayerAdmitted
+from contracts.games import EntryRecorded, GameStarted, PlayerAdmitted
 from contracts.reasons import reason
 from contracts.registration import PaymentRecorded, PaymentVoided, Refund, RefundGranted
 from services.core.command import Moment
@@ -136,7 +136,7 @@ def _started(purse: Purse, event: Recorded[GameStarted]) -> Purse:
     return replace(purse, played=purse.played or on_list)
 
 
-def _admitted(purse: Purse, _: Recorded[PlayerAdmitted]) -> Purse:
+def _admitted(purse: Purse, _: Recorded[PlayerAdmitted] | Recorded[EntryRecorded]) -> Purse:
     return replace(purse, played=True)
 
 
@@ -151,6 +151,7 @@ _PURSE: dict[type[Data], Evolve[Purse]] = {
     RefundGranted: _paid_back,
     GameStarted: _started,
     PlayerAdmitted: _admitted,
+    EntryRecorded: _admitted,
 }
 PAYMENT: Fold[Payment] = Fold("registration.payment", "payment", Payment, _PAYMENT)
 PURSE: Fold[Purse] = Fold("registration.purse", "player", Purse, _PURSE)

@@ -9,12 +9,14 @@ import uvloop
 from services.core.garbage import look_seldom
 from tests.bench import (
     appends,
+    batches,
     case,
     commands,
     evidence,
     figures,
     gate,
     growth,
+    readers,
     replay,
     saturday,
     strings,
@@ -30,6 +32,8 @@ MEASURES: dict[str, Callable[[Ground, Day], Awaitable[list[Figure]]]] = {
     "appends": appends.measure,
     "replay": replay.measure,
     "commands": commands.measure,
+    "batches": batches.measure,
+    "readers": readers.measure,
     "strings": strings.measure,
     "gate": gate.measure,
     "wall": wall.measure,

@@ -23,6 +23,11 @@ class Server:
     def __init__(self, port: str, key: str) -> None:
         self._port, self._key = port, key
 
+    @property
+    def address(self) -> tuple[str, str]:
+        """Its port on this machine, and the key of a device that may do everything."""
+        return self._port, self._key
+
     async def load(self, seconds: float, prefix: str, *kinds: str) -> float:
         """Requests answered 201 in a second; anything else raises."""
         arguments = [self._port, self._key, str(seconds), prefix, *kinds]

@@ -16,8 +16,8 @@ from contracts.envelope import Recorded
 from contracts.games import GameStarted
 from deploy.app import listening, listening_socket, running
 from deploy.demo.clock import RunningClock
-from deploy.demo.day import DEVICES
 from deploy.demo.day import Day as DemoDay
+from deploy.demo.invitations import OFFICE, enrolled
 from deploy.demo.play import opening_time
 from deploy.services import PROJECTIONS, SERVICES
 from services.core.log import Log
@@ -55,13 +55,15 @@ async def played(here: Ground) -> Day:
     """Play the invented day on a fresh park, through its HTTP API."""
     clock = RunningClock()
     with database(here) as where, closing(listening_socket("127.0.0.1", 0)) as made:
+        address = f"http://127.0.0.1:{made.getsockname()[1]}"
         async with (
             running(where.url, here.bus, [REHEARSAL], SERVICES, PROJECTIONS, clock, here.outside) as up,
             listening(up.app, made),
-            httpx.AsyncClient(base_url=f"http://127.0.0.1:{made.getsockname()[1]}", timeout=30) as http,
+            httpx.AsyncClient(base_url=address, timeout=30) as http,
         ):
             clock.set(opening_time(clock.now()))
-            keys = {name: await up.devices.enrol(REHEARSAL, name, roles, name) for name, roles in DEVICES.items()}
+            office = await up.devices.enrol(REHEARSAL, OFFICE, frozenset({"manager"}), OFFICE)
+            keys = await enrolled(address, REHEARSAL, office, clock, 7)
             await DemoDay(http, REHEARSAL, keys, clock, 7, lambda _: None).play()
             return marked([row async for row in leaves(up.parks[REHEARSAL].log)])
 

@@ -354,6 +354,55 @@ def test_on_a_device_that_has_no_room_left_the_page_still_shows_what_others_do(l
     live.state("hold asked")
 
 
+def kept_until_signed(page):
+    """How many facts the device keeps that the park has recorded."""
+    return page.evaluate(
+        "JSON.parse(localStorage[Object.keys(localStorage).find((name) => name.includes('handheld sent'))] ?? '[]').length"
+    )
+
+
+def until(page, true):
+    deadline = time.monotonic() + WITHIN / 1000
+    while not true() and time.monotonic() < deadline:
+        page.wait_for_timeout(50)
+    assert true()
+
+
+def test_what_was_recorded_is_kept_until_it_lies_under_a_checkpoint(live, game):
+    live.touch(act("out"), person(game.armbands[0]))
+    live.sent()
+    assert kept_until_signed(live.page) == 1
+    assert live.day.live.post("evidence/checkpoint", {}).status_code == 200
+    live.page.reload()
+    until(live.page, lambda: kept_until_signed(live.page) == 0)
+
+
+def test_what_was_recorded_is_sent_again_once_the_log_has_begun_another_life_which_may_lack_it(live, game):
+    sent = []
+    live.page.on("request", lambda one: sent.append(one.headers["idempotency-key"]) if one.method == "POST" else None)
+    live.touch(act("out"), person(game.armbands[0]))
+    live.touch(act("out"), person(game.armbands[1]))
+    live.sent()
+    first = list(sent)
+
+    def restored(route):
+        answer = route.fetch(url=route.request.url.replace("after=2%3A", "after=1%3A"))
+        route.fulfill(response=answer, json=answer.json() | {"epoch": 2})
+
+    live.page.route("**/games/handheld/*", restored)
+    for _ in range(2):  # the first answers what was asked before the restore, the second what is asked after it
+        live.day.live.post("games/ask-hold", {"hold": live.day.name("hold"), "field": game.field, "cause": "injury"})
+        live.page.wait_for_timeout(1000)
+    until(live.page, lambda: len(sent) == 4)
+    live.sent()
+    assert sent == first * 2
+    live.page.wait_for_timeout(500)
+    assert len(sent) == 4
+    assert live.types() == ["player_out", "player_out"]
+    assert kept_until_signed(live.page) == 2
+    live.page.unroute_all(behavior="ignoreErrors")
+
+
 def test_of_two_tabs_of_one_device_neither_loses_what_the_other_keeps(live, game):
     deaf = "addEventListener('storage', (event) => event.stopImmediatePropagation(), true)"
     live.page.context.add_init_script(deaf)  # the news of what another tab keeps comes late, or not at all

@@ -16,7 +16,7 @@ from contracts import leaf
 from contracts.envelope import Recorded
 from deploy.app import listening, listening_socket, running
 from deploy.demo.clock import RunningClock
-from deploy.demo.day import DEVICES
+from deploy.demo.invitations import OFFICE
 from deploy.demo.play import opening_time, play
 from deploy.embedded import BusUrls
 from deploy.services import PROJECTIONS, SERVICES
@@ -51,8 +51,8 @@ async def played(database: Database, bus: BusUrls, outside: Path) -> DemoDay:
     whole = running(database.url, bus, [PARK], SERVICES, PROJECTIONS, clock, outside)
     async with whole as up, listening(up.app, made):
         clock.set(opening_time(clock.now()))
-        keys = {name: await up.devices.enrol(PARK, name, roles, name) for name, roles in DEVICES.items()}
-        summary = await play(up, PARK, address, keys, clock, SEED, lambda _: None)
+        office = await up.devices.enrol(PARK, OFFICE, frozenset({"manager"}), OFFICE)
+        summary = await play(up, PARK, address, office, clock, SEED, lambda _: None)
         rows = await up.parks[PARK].log.tail(0, 1_000_000)
     return DemoDay(PARK, rows, msgspec.json.encode(summary).decode(), database)
 

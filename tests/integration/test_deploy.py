@@ -12,7 +12,7 @@ from tests.servers import temporary_state
 
 pytestmark = pytest.mark.timeout(300)
 
-BLANK, DEMO = "blank", "larchmoor"
+BLANK, DEMO = "fernmoor", "larchmoor"
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +30,7 @@ def folder():
 def blank(folder):
     """A blank park that is up. Whoever stops it starts it again."""
     before = modes(folder)
-    launcher = Launcher(folder / ".state", "--empty").start()
+    launcher = Launcher(folder / ".state", "--park", BLANK).start()
     try:
         yield launcher
     finally:
@@ -115,6 +115,14 @@ def test_a_day_that_is_to_be_played_until_no_time_of_it_is_one_clear_sentence(fo
     other = Launcher(folder / "other", "--until", until)
     other.launch()
     assert refusal(other).startswith(f"fieldledger: --until {until} is ")
+    assert not other.state.exists()
+
+
+@pytest.mark.parametrize("park", ["Fernmoor", "fern moor", "fern/moor", "f" * 33])
+def test_what_is_no_name_of_a_park_is_one_clear_sentence(folder, park):
+    other = Launcher(folder / "other", "--park", park)
+    other.launch()
+    assert refusal(other).startswith(f"fieldledger: --park {park} is no name of a park. ")
     assert not other.state.exists()
 
 

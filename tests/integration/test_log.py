@@ -246,7 +246,7 @@ async def _scans(log, database):
             while True:
                 rows = await connection.fetch(
                     "SELECT relname, seq_scan, idx_scan FROM pg_stat_user_tables"
-                    " WHERE schemaname = 'log' AND relname <> 'device'"
+                    " WHERE schemaname = 'log' AND relname IN ('park_head', 'event', 'event_tag', 'request')"
                 )
                 scans = {name: (sequential, by_index) for name, sequential, by_index in rows}
                 if all(by_index for _, by_index in scans.values()):

@@ -321,3 +321,19 @@ def keys(told):
     """Every key that ever signed, from the list outside, the oldest first."""
     listed = (told.park.outside / "keys-larchmoor-restored.txt").read_text().splitlines()
     return [VerifierKey.parse(one) for one in listed]
+
+
+def test_whoever_read_along_is_told_what_was_lost_and_goes_on_from_where_both_lives_agree(told):
+    cut = told.backup[1]
+    refused = told.park.ask("GET", f"events?after=1:{told.end}", told.manager)
+    assert (refused.status_code, refused.json()["type"]) == (410, "/problems/position-lost")
+    assert refused.json()["resume"] == f"1:{cut}"
+    first, *_ = told.park.ask("GET", f"events?after={refused.json()['resume']}", told.manager).text.splitlines()
+    anew = msgspec.json.decode(first)
+    assert (anew["epoch"], anew["position"], anew["type"]) == (2, cut + 1, "evidence.epoch_begun")
+    headers = {"Authorization": f"Bearer {told.manager}", "Last-Event-ID": f"1:{told.end}"}
+    with told.park.http.stream("GET", f"/parks/{told.park.name}/events/stream", headers=headers) as stream:
+        data = (line for line in stream.iter_lines() if line.startswith("data: "))
+        epoch, event = (msgspec.json.decode(next(data).removeprefix("data: ")) for _ in range(2))
+    assert epoch == {"epoch": 2, "was": f"1:{told.end}", "common": cut, "lost": told.end - cut}
+    assert event == anew

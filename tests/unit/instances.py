@@ -65,6 +65,10 @@ _SIMPLE: dict[type[Type], st.SearchStrategy[Any]] = {
 }
 
 
+_WORDS = ("cy", "GBP", "Europe/London", "ab" * 32, "group:cy", "games.game_ended", "5f1c09ae", f"{'A' * 43}=")
+"""What fits the patterns of texts that are no names."""
+
+
 def plain(kind: Any, name: str = "") -> Any:
     """One value of a type in which nothing is left out."""
     return _plain(inspect.type_info(kind), name)
@@ -77,9 +81,7 @@ def _plain(kind: Type, name: str) -> Any:  # noqa: PLR0911 - a case for each kin
             return _plain(kind.type, tag)
         case StrType():
             fits = re.compile(kind.pattern or "").search
-            return next(
-                word for word in (f"{name}-1", "cy", "GBP", "Europe/London", "ab" * 32, "group:cy") if fits(word)
-            )
+            return next(word for word in (f"{name}-1", *_WORDS) if fits(word))
         case FloatType() | IntType():
             least = kind.ge if kind.ge is not None else kind.gt
             number = 7 if least is None or least < 7 else least

@@ -1,12 +1,12 @@
 """A log in memory that keeps the promises of the real one, so that a `Park` can be run without a database, step by step."""
 
 from collections import defaultdict
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from typing import Any
 
 from contracts import leaf
 from contracts.envelope import Recorded
-from services.core.append import Append, Appended, Conflict, Request, RequestReused
+from services.core.append import Append, Appended, Condition, Conflict, Request, RequestReused
 from services.core.clock import Clock
 from services.core.reader import Head, Reading, Row
 
@@ -65,6 +65,40 @@ class MemoryLog:
         appended = Appended(EPOCH, first, len(self.rows), now, repeat=False)
         self._answered[append.request.id] = (append.request, appended)
         return appended
+
+    async def append_in_order(self, appends: Sequence[Append]) -> list[Any]:
+        """Conditions are on what was there before the first of them."""
+        before, outcomes = len(self.rows), list[Any]()
+        for one in appends:
+            if any(self._newer(condition, before) for condition in one.conditions):
+                return [*outcomes, Conflict(one.conditions[0].tag)]
+            try:
+                outcomes.append(await self.append(Append(one.request, one.events)))
+            except RequestReused as error:
+                return [*outcomes, error]
+            if outcomes[-1].repeat:
+                break
+        return outcomes
+
+    def _newer(self, condition: Condition, until: int) -> bool:
+        return any(
+            condition.after < row.position <= until and (not condition.types or type_ in condition.types)
+            for row, type_ in self._tagged[condition.tag]
+        )
+
+    async def recall_all(self, requests: Sequence[Request]) -> dict[Any, Appended | RequestReused]:
+        found: dict[Any, Appended | RequestReused] = {}
+        for one in requests:
+            try:
+                known = await self.recall(one)
+            except RequestReused as error:
+                found[one.id] = error
+            else:
+                found |= {one.id: known} if known else {}
+        return found
+
+    async def at(self, positions: Sequence[int]) -> list[Row]:
+        return [self.rows[position - 1] for position in sorted(positions)]
 
     async def recall(self, request: Request) -> Appended | None:
         if request.id not in self._answered:

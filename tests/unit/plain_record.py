@@ -17,7 +17,16 @@ from contracts.equipment import (
     MarkerRegistered,
     MarkerSwapped,
 )
-from contracts.games import GameAbandoned, GameEnded, GameStarted, HoldAsked, HoldLifted, PlayerAdmitted, PlayerOut
+from contracts.games import (
+    EntryRecorded,
+    GameAbandoned,
+    GameEnded,
+    GameStarted,
+    HoldAsked,
+    HoldLifted,
+    PlayerAdmitted,
+    PlayerOut,
+)
 from contracts.park import FlashSeen, ThunderHeard, WeatherRecorded
 from contracts.registration import (
     BriefingHeld,
@@ -60,7 +69,7 @@ def against(events: Events, player: str, field: str, limit_fps: float) -> set[st
         "no consent": registered.age_band < 18 and not _consented(events, registered.person),
         "gone": _gone(events, player),
         "cautioned too often": _sent_home(events, player),
-        "on a field": _on_a_field(events, player),
+        "on a field": _on_a_field(events, player, field),
         "field on hold": held(events, field),
         "marker not measured": any(_unmeasured(events, one, limit_fps) for one in _markers(events, player)),
         "chronograph not trusted": any(_mistrusted(events, one, limit_fps) for one in _markers(events, player)),
@@ -115,17 +124,30 @@ def _sent_home(events: Events, player: str) -> bool:
     return sum(weights) >= 2
 
 
-def _on_a_field(events: Events, player: str) -> bool:
-    """In a game that nobody ended, and nobody saw him leave it, or the park, at any time."""
-    inside = {
-        one.data.game
-        for one in events
-        if _is(one, PlayerAdmitted, player)
-        or (isinstance(one.data, GameStarted) and player in {entrant.player for entrant in one.data.entrants})
-    }
+def _on_a_field(events: Events, player: str, field: str) -> bool:
+    """He last went in for what nobody has ended, and nobody saw him leave it, or the park, at any time."""
+    last = last_in(events, player)
+    if last is None or waits_inside(last, field):
+        return False
     over = {one.data.game for one in events if isinstance(one.data, (GameEnded, GameAbandoned))}
     seen = any(_is(one, (PlayerOut, PlayerLeft, MinorHandedOver), player) for one in events)
-    return bool(inside - over) and not seen
+    return last.data.game not in over and not seen
+
+
+def last_in(events: Events, player: str) -> Recorded[Any] | None:
+    """His latest way onto a field, as it happened: with a start, by the gate's leave, or let in while the gate had no network."""
+    ways = (
+        one
+        for one in events
+        if _is(one, (PlayerAdmitted, EntryRecorded), player)
+        or (isinstance(one.data, GameStarted) and player in {entrant.player for entrant in one.data.entrants})
+    )
+    return max(ways, key=lambda one: (one.occurred_at, one.position), default=None)
+
+
+def waits_inside(last: Recorded[Any], field: str) -> bool:
+    """Whether he went in while the gate had no network, for no game yet: on that very field one may start with him."""
+    return _is(last, EntryRecorded, field, "field") and last.data.game is None
 
 
 def held(events: Events, field: str) -> bool:

@@ -142,6 +142,19 @@ SKY: Final = st.one_of(
     any_of(park.RecordFlash),
     st.sampled_from([COOL, HOT]),
 )
+ENTRIES: Final = any_of(
+    games.RecordEntry,
+    player=PLAYERS,
+    field=FIELDS,
+    game=(None, None, *GAMES),
+    colour=("red", "blue"),
+    knew=tuple(
+        games.Knowledge(epoch=1, position=position, as_of=NINE + timedelta(minutes=minutes))
+        for position, minutes in ((1, 0), (90, 65), (10**6, 65))
+    ),
+    answer=("cleared", "not_cleared"),
+)
+"""Let in while the gate had no network, whatever it knew."""
 FACTS: Final = st.one_of(
     any_of(equipment.ReturnGear, player=PLAYERS, marker=MARKERS),
     any_of(equipment.QuarantineGear, marker=MARKERS, fault=("leak", "jam")),
@@ -158,6 +171,7 @@ FACTS: Final = st.one_of(
     any_of(registration.RecordLeft, player=PLAYERS),
     any_of(registration.HandOverMinor, player=PLAYERS, adult=st.just("parent")),
     any_of(games.RecordOut, player=PLAYERS, field=FIELDS, cause=("eliminated", "walked_off")),
+    ENTRIES,
     any_of(games.AskHold, hold=("w1", "w2"), field=(*FIELDS, None), cause=("weather", "injury")),
     any_of(games.InspectField, field=FIELDS, passed=st.booleans()),
     any_of(games.EndGame, game=GAMES),

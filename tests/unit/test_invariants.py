@@ -22,6 +22,7 @@ from contracts.games import (
     CountHeads,
     EndGame,
     Entrant,
+    EntryRecorded,
     GameStarted,
     HoldAsked,
     HoldLifted,
@@ -43,7 +44,7 @@ from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.rules import RULES
 from services.core.times import Contact
 from tests.unit.memory_log import MemoryLog
-from tests.unit.plain_record import against, held, stops_play, weather_against
+from tests.unit.plain_record import against, held, last_in, stops_play, waits_inside, weather_against
 from tests.unit.scenario import NINE
 from tests.unit.small_bench import CHRONOS, FIELDS, INSTRUMENTS, MARKERS, OPENINGS, READINGS, SET_UPS, check, string
 from tests.unit.small_park import (
@@ -334,6 +335,8 @@ class SmallPark(RuleBasedStateMachine):
             record = self.log.events()
             for grant in grants:
                 must_be_cleared(record[: grant.position - 1], grant)
+        for entry in (one for one in new if isinstance(one.data, EntryRecorded)):
+            must_say_what_is_against_it(self.log.events()[: entry.position - 1], entry)
         the_weather_is_heeded(self.log.events(), new)
 
     @rule()
@@ -399,10 +402,22 @@ def must_be_cleared(before: list[Recorded[Any]], grant: Recorded[Any]) -> None:
             position=grant.position - 1,
         )
         reasons = clearance.reasons(given, player, data.field, moment)
+        last = last_in(before, player)
+        if isinstance(data, GameStarted) and last is not None and waits_inside(last, data.field):
+            reasons = [one for one in reasons if one.code != "already_on_field"]
         reasons += field_rules.reasons(given.of(FIELD, data.field), moment, game)
         assert reasons == [], f"{player} entered {data.field} at {grant.position} although {reasons}"
         plain = against(before, player, data.field, LIMITS[data.field])
         assert plain == set(), f"{player} entered {data.field} at {grant.position} although {plain}"
+
+
+def must_say_what_is_against_it(before: list[Recorded[Any]], entry: Recorded[EntryRecorded]) -> None:
+    """Whoever was let in without the network although the plain reading finds something is marked by the record too."""
+    data = entry.data
+    plain = against(before, data.player, data.field, LIMITS[data.field])
+    assert data.reasons or not plain, (
+        f"{data.player} entered {data.field} at {entry.position} unmarked although {plain}"
+    )
 
 
 def folded(record: list[Recorded[Any]], reads: Any) -> Given:

@@ -14,8 +14,18 @@ from msgspec.structs import replace
 from contracts.duty import DutyRefused, DutyStarted, StartDuty
 from contracts.envelope import Command, Data, Grant, Reason, Recorded, Refusal
 from contracts.equipment import GearIssued, IssueGear, IssueRefused
-from contracts.games import AdmissionRefused, AdmitPlayer, GameStarted, PlayerAdmitted, StartGame, StartRefused
+from contracts.games import (
+    AdmissionRefused,
+    AdmitPlayer,
+    EntryRecorded,
+    GameStarted,
+    PlayerAdmitted,
+    RecordEntry,
+    StartGame,
+    StartRefused,
+)
 from contracts.problems import Refused
+from contracts.reasons import reason
 from contracts.registration import Refund, RefundGranted, RefundRefused
 from contracts.rules import Rules
 from contracts.words import Role
@@ -32,7 +42,7 @@ from services.games import api as games
 from services.games.states import GAME
 from services.registration.money import PAYMENT, REFUND
 
-Decision = Grant | Refusal
+Decision = Grant | Refusal | EntryRecorded
 Reasons = tuple[Reason, ...]
 
 MEMORY: Final = Folds("audit.decisions", (*clearance.FOLDS, GAME, STAFF, PAYMENT, REFUND))
@@ -57,11 +67,18 @@ def _refund(data: RefundGranted | RefundRefused) -> Refund:
     )
 
 
+def _entry(data: EntryRecorded) -> RecordEntry:
+    return RecordEntry(
+        player=data.player, field=data.field, game=data.game, colour=data.colour, knew=data.knew, answer=data.answer
+    )
+
+
 _ASKED: Final[dict[type[Data], Callable[[Any], Command]]] = {
     GameStarted: lambda data: StartGame(game=data.game, without=tuple(one.player for one in data.left_out)),
     StartRefused: lambda data: StartGame(game=data.game),
     PlayerAdmitted: lambda data: AdmitPlayer(player=data.player, field=data.field, game=data.game, colour=data.colour),
     AdmissionRefused: lambda data: AdmitPlayer(player=data.player, field=data.field, game=data.game),
+    EntryRecorded: _entry,
     GearIssued: _gear,
     IssueRefused: _gear,
     DutyStarted: _duty,
@@ -133,6 +150,9 @@ def recorded(data: Any) -> Outcome:
         return Outcome(granted=True, players=_named(data.left_out))
     if isinstance(data, StartRefused):
         return Outcome(granted=False, reasons=data.reasons, players=_named(data.offenders))
+    if isinstance(data, EntryRecorded):
+        stale = (reason("knowledge_too_old"),) if data.stale else ()
+        return Outcome(granted=not (stale or data.reasons), reasons=(*data.reasons, *stale))
     return Outcome(granted=isinstance(data, Grant), reasons=getattr(data, "reasons", ()))
 
 

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from contracts.duty import DutyRefused, DutyStarted
 from contracts.envelope import Data
 from contracts.equipment import GearIssued, IssueRefused
-from contracts.games import AdmissionRefused, GameStarted, PlayerAdmitted, StartRefused
+from contracts.games import AdmissionRefused, EntryRecorded, GameStarted, PlayerAdmitted, StartRefused
 from contracts.registration import RefundGranted, RefundRefused
 from contracts.rules import Rules
 from contracts.what_if import Asked, Changed, Consequence, Facet, Otherwise, Verdict, WhatIf
@@ -33,6 +33,7 @@ _ASKED: Final[dict[type[Data], tuple[Asked, Callable[[Any], str]]]] = {
     StartRefused: ("start", lambda data: f"game:{data.game}"),
     PlayerAdmitted: ("admission", lambda data: f"field:{data.field}"),
     AdmissionRefused: ("admission", lambda data: f"field:{data.field}"),
+    EntryRecorded: ("admission", lambda data: f"field:{data.field}"),
     GearIssued: ("issue", _gear),
     IssueRefused: ("issue", _gear),
     DutyStarted: ("duty", lambda data: f"staff:{data.staff}"),

@@ -6,7 +6,7 @@ from typing import Any, Final
 from contracts.duty import DutyRefused, DutyStarted
 from contracts.envelope import Data, Grant, Reason, Refusal
 from contracts.equipment import GearIssued, IssueRefused
-from contracts.games import AdmissionRefused, GameStarted, Offender, PlayerAdmitted, StartRefused
+from contracts.games import AdmissionRefused, EntryRecorded, GameStarted, Offender, PlayerAdmitted, StartRefused
 from contracts.registration import RefundGranted, RefundRefused
 from contracts.story import Decided
 from contracts.vault import ErasureRefused, PersonErased
@@ -31,7 +31,7 @@ _REFUSED: Final[dict[type[Data], Callable[[Any], str]]] = {
 
 def decided(data: Data, scene: Scene) -> Decided | None:
     """What was decided and why; None where the event is no decision."""
-    if not isinstance(data, Grant | Refusal):
+    if not isinstance(data, Grant | Refusal | EntryRecorded):
         return None
     granted, sentence, reasons = _verdict(data, scene)
     basis = data.basis
@@ -40,8 +40,10 @@ def decided(data: Data, scene: Scene) -> Decided | None:
     )
 
 
-def _verdict(data: Grant | Refusal, scene: Scene) -> tuple[bool, str, Sequence[Reason]]:
+def _verdict(data: Grant | Refusal | EntryRecorded, scene: Scene) -> tuple[bool, str, Sequence[Reason]]:
     player = scene.player
+    if isinstance(data, EntryRecorded):
+        return _entered(data)
     if isinstance(data, GameStarted) and any(one.player == player for one in data.entrants):
         return True, f"Cleared: player {player} may enter field {data.field} for game {data.game}.", ()
     if isinstance(data, GameStarted) and (mine := _of(data.left_out, player)):
@@ -52,6 +54,18 @@ def _verdict(data: Grant | Refusal, scene: Scene) -> tuple[bool, str, Sequence[R
     if isinstance(data, Grant):
         return True, _GRANTED[type(data)](data), ()
     return False, _REFUSED[type(data)](data), data.reasons
+
+
+def _entered(data: EntryRecorded) -> tuple[bool, str, Sequence[Reason]]:
+    """What the record says of an entry that the gate decided by itself."""
+    old = f" What the gate knew was {data.age_minutes:g} minutes old, which is too old." if data.stale else ""
+    if data.reasons:
+        return (
+            False,
+            f"Not cleared by the record: player {data.player} was on field {data.field} by then.{old}",
+            data.reasons,
+        )
+    return not data.stale, f"Nothing on the record stood against player {data.player} on field {data.field}.{old}", ()
 
 
 def _start_refused(data: StartRefused, player: str | None) -> tuple[str, Sequence[Reason]]:

@@ -17,7 +17,19 @@ from services.core.routes import park_of
 PAGE: Final = 500
 """Events in an answer that asks for no other number."""
 WHOLE: Final = frozenset(
-    {"park", "rules", "fields", "chronos", "lightning", "first_aid", "incidents", "evidence", "erasures"}
+    {
+        "park",
+        "rules",
+        "fields",
+        "chronos",
+        "lightning",
+        "first_aid",
+        "incidents",
+        "evidence",
+        "erasures",
+        "webhooks",
+        "pass_keys",
+    }
 )
 """Kinds of which a park has one: their tag is the kind alone."""
 

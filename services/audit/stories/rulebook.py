@@ -32,6 +32,7 @@ from contracts.equipment import (
 )
 from contracts.games import (
     AdmissionRefused,
+    EntryRecorded,
     FieldInspected,
     FieldSwept,
     GameAbandoned,
@@ -267,6 +268,16 @@ _HOLD: Final = "Any of the staff may stop play. Only a person resumes it, field 
 _HEADS: Final = (
     "A field is released once every head is accounted for, or a referee has walked it and signed that it is empty."
 )
+
+
+def _entry(_: Recorded[Any], background: Background) -> str:
+    rules = background.rules
+    return (
+        f"Under rules {rules.version}, a gate without a network says that somebody is cleared for {rules.offline.minutes:g} minutes after its last sync at most. "
+        "Whoever went in counts as on the field, and what the record has against it is shown at once when it is told."
+    )
+
+
 _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     CautionRecorded: _cautioned,
     CautionResolved: _cautioned,
@@ -292,6 +303,7 @@ _RULES: Final[dict[type[Data], Callable[[Recorded[Any], Background], str]]] = {
     StartRefused: _admission,
     PlayerAdmitted: _admission,
     AdmissionRefused: _admission,
+    EntryRecorded: _entry,
     PlayerOut: _out,
     OutVoided: _mistaken,
     PaintCheckVoided: _mistaken,

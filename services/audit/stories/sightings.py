@@ -9,7 +9,7 @@ from litestar.params import FromPath
 
 from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.envelope import Recorded
-from contracts.games import AdmissionRefused, GameStarted, PlayerAdmitted, PlayerOut
+from contracts.games import AdmissionRefused, EntryRecorded, GameStarted, PlayerAdmitted, PlayerOut
 from contracts.incidents import IncidentRecorded
 from contracts.problems import InvalidParameter, UnknownSubject
 from contracts.story import Seen, SeenPlayers
@@ -27,7 +27,9 @@ from services.core.routes import park_of
 from services.core.rules import RULES, operating_day
 from services.registration.states import ARMBAND, PASS, PLAYER
 
-ALONE: Final = (AdmissionRefused, CautionRecorded, CautionResolved, MarkerSpotChecked, PlayerAdmitted, PlayerOut)
+ALONE: Final = (
+    AdmissionRefused, CautionRecorded, CautionResolved, EntryRecorded, MarkerSpotChecked, PlayerAdmitted, PlayerOut,
+)  # fmt: skip
 """What happens on a field to one player, whom it names."""
 LONGEST: Final = timedelta(hours=25)
 """The longest span that is searched, an operating day on which the clock goes back, and how much later what happened in it may have been told."""

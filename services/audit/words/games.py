@@ -3,6 +3,7 @@
 from contracts.games import (
     AdmissionRefused,
     Entrant,
+    EntryRecorded,
     FieldCarried,
     FieldConfigured,
     FieldInspected,
@@ -125,6 +126,17 @@ def _admitted(data: PlayerAdmitted, _: Scene) -> str:
     return f"{who} {data.player} was let onto field {data.field}{in_game(data.game)}{colour}."
 
 
+def _entered(data: EntryRecorded, _: Scene) -> str:
+    who = "Player" if data.part == "player" else begun(data.part)
+    answer = "cleared" if data.answer == "cleared" else "not cleared, and he went in all the same"
+    old = ", too old by the rules" if data.stale else ""
+    told = (
+        f"{who} {data.player} went onto field {data.field}{in_game(data.game)} while the gate had no network. It answered: {answer}; "
+        f"it knew the record up to position {data.knew.position}, {count(round(data.age_minutes), 'minute')} old{old}"
+    )
+    return because(told, data.reasons)
+
+
 def _out(data: PlayerOut, _: Scene) -> str:
     return f"Player {data.player} {_OUT[data.cause]} field {data.field}{in_game(data.game)}."
 
@@ -183,6 +195,7 @@ WORDS: Words = {
     GameStarted: _started,
     StartRefused: _refused,
     PlayerAdmitted: _admitted,
+    EntryRecorded: _entered,
     AdmissionRefused: lambda d, _: because(
         f"Player {d.player} was not let onto field {d.field}{in_game(d.game)}", d.reasons
     ),

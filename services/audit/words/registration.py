@@ -9,6 +9,7 @@ from contracts.registration import (
     GroupRegistered,
     GuardianLeft,
     MinorHandedOver,
+    PassKeyRenewed,
     PassReissued,
     PaymentRecorded,
     PaymentVoided,
@@ -91,6 +92,10 @@ WORDS: Words = {
     PlayerRegistered: _player,
     PassReissued: lambda d, _: (
         f"Player {d.player} was given day pass {d.day_pass}; pass {d.replaces} was {spoken(d.fault)} and no longer names him."
+    ),
+    PassKeyRenewed: lambda d, _: (
+        f"Day passes are signed by key {d.key} from {d.from_day:%Y-%m-%d} on; key {d.replaces} "
+        f"{'was reported stolen' if d.cause == 'stolen' else 'was replaced'} and holds for passes up to {d.until_day:%Y-%m-%d}."
     ),
     PaymentRecorded: _payment,
     PaymentVoided: _payment_voided,

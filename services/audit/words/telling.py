@@ -4,6 +4,7 @@ from typing import Final
 
 from contracts.envelope import Data, Unknown
 from services.audit.words import (
+    devices,
     discipline,
     duty,
     equipment,
@@ -11,6 +12,7 @@ from services.audit.words import (
     games,
     incidents,
     park,
+    reading,
     registration,
     rotation,
     vault,
@@ -30,6 +32,8 @@ WORDS: Final[Words] = {
     **park.WORDS,
     **vault.WORDS,
     **evidence.WORDS,
+    **reading.WORDS,
+    **devices.WORDS,
     Unknown: lambda d, _: (
         f"Something was recorded that this software cannot read ({d.type}, version {d.version}). "
         "Whoever it concerns is not cleared until it can."

@@ -1,7 +1,8 @@
 /** Two lists for staff: who is on which field when everybody must leave, and who has not left when the park closes. */
 
 import { el, words } from "../board/dom.js";
-import { AGAIN_MS, forget, get, keep, key, park, Refusal } from "../page/park.js";
+import { AGAIN_MS, forget, get, key, park, Refusal } from "../page/park.js";
+import { signIn } from "../page/sign-in.js";
 
 const of = (id) => document.getElementById(id);
 const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
@@ -134,11 +135,7 @@ function choose(name) {
   else signOut();
 }
 
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  run();
-});
+signIn(of("sign-in"), run, problem);
 for (const made of document.querySelectorAll("[data-list]")) made.addEventListener("click", () => choose(made.dataset.list));
 of("print").addEventListener("click", () => print());
 of("forget").addEventListener("click", () => signOut());

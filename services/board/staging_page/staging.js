@@ -2,7 +2,8 @@
 
 import { el, shape, words } from "../../board/dom.js";
 import { Follower } from "../../board/follow.js";
-import { AGAIN_MS, base, forget, get, keep, key, Outbox, park, Refusal } from "../../page/park.js";
+import { AGAIN_MS, base, forget, get, key, Outbox, park, Refusal } from "../../page/park.js";
+import { signIn } from "../../page/sign-in.js";
 import { groupButtons, groups, notReady, notReadyItem, party, planned } from "./people.js";
 import { balance, sides, Teams, why } from "./teams.js";
 
@@ -192,6 +193,9 @@ function drawFields(fields) {
     });
   renew("fields", buttons);
   const held = Object.values(fields).filter((one) => one.holds.length);
+  const letIn = follower.status.alerts.filter((one) => one.kind === "let_in_offline");
+  of("let-in").hidden = letIn.length === 0;
+  of("let-in").textContent = letIn.map((one) => `⚠ ${one.sentence}`).join(" ");
   of("hold").hidden = held.length === 0;
   of("hold").textContent = `HOLD: ${held.map((one) => one.title).join(", ")}. Nobody starts there; masks stay on.`;
 }
@@ -286,11 +290,7 @@ function drawLink() {
   of("link").textContent = live ? "● live" : status ? `✖ NOT CONNECTED since ${clock(since)}: what you see may be old, and nothing can be called` : "✖ nothing heard yet";
 }
 
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  begin();
-});
+signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 document.addEventListener("keydown", (event) => {
   if (of("staging").hidden || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select")) return;

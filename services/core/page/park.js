@@ -4,6 +4,7 @@ const KEPT = "fieldledger key";
 export const AGAIN_MS = 2000;
 const ANSWERS_WITHIN_MS = 20_000;
 const RECORDED_WITHIN_MS = 10_000;
+const SIGNED_EVERY_MS = 60_000;
 const here = /^.*?\/parks\/[^/]+/.exec(location.pathname)[0];
 
 export const park = decodeURIComponent(here.split("/").pop());
@@ -15,7 +16,7 @@ export const keepOnDevice = () => (store = localStorage);
 export const key = () => store.getItem(KEPT);
 export const keep = (value) => store.setItem(KEPT, value.trim());
 export const forget = () => store.removeItem(KEPT);
-export const device = () => (key() ?? "").split(".")[0];
+export const device = () => (key() ?? "").replace(/\.[^.]*$/, "");
 
 /** What this device keeps under a name of its own, as JSON. */
 const at = (name) => `fieldledger ${name} ${park} ${device()}`;
@@ -41,9 +42,9 @@ export class Refusal extends Error {
     this.asked = null;
   }
 
-  /** The same may be sent again: nobody knows yet, or others came between. */
+  /** The same may be sent again: nobody knows yet, or others came between, or its first sending is still at work. */
   get passing() {
-    return this.status === 0 || this.status >= 500 || this.type.endsWith("/contended");
+    return this.status === 0 || this.status >= 500 || this.type.endsWith("/contended") || this.type.endsWith("/in-flight");
   }
 }
 
@@ -107,8 +108,9 @@ export function uuid7() {
 
 /**
  * What this page records: one after another, each under one key until the park has answered it. What is not sent yet outlasts a reload.
+ * What was recorded is kept until a checkpoint outside the park's database covers it, and sent again where the log has begun another life without it.
  * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, "cut" where the network is away, "answered" with each receipt.
- * `counted`: each bears the device's own dense number. `ends`: the statuses at which the line stands still, for the key opens nothing.
+ * `counted`: each fact bears the device's own dense number, whichever of its pages it is put in, so that a number that never came is a fact that was lost. `ends`: the statuses at which the line stands still, for the key opens nothing.
  */
 export class Outbox extends EventTarget {
   #name;
@@ -119,6 +121,7 @@ export class Outbox extends EventTarget {
   #sending = false;
   #recorded = [];
   #seen = { epoch: 0, position: 0 };
+  #lookedAt = -Infinity;
   #wake = null;
 
   constructor(name, { counted = false, ends = [401, 403] } = {}) {
@@ -149,6 +152,34 @@ export class Outbox extends EventTarget {
   saw({ epoch, position }) {
     this.#seen = { epoch, position };
     this.#recorded = this.#recorded.filter(({ receipt }) => receipt.epoch === epoch && receipt.position > position);
+    if (this.#sent.some((one) => one.epoch < epoch)) this.#sendAgain(epoch);
+    else this.#forget();
+  }
+
+  /** What was recorded and lies under no checkpoint yet, as far as this device knows; each with the life of the log that is known to hold it. */
+  get #sent() {
+    return kept(`${this.#name} sent`, []);
+  }
+
+  /** The log has begun another life, which may lack what this one was told last: it is told again, before anything newer. */
+  #sendAgain(epoch) {
+    const lost = this.#sent.filter((one) => one.epoch < epoch).map(({ position, epoch: _, ...entry }) => entry);
+    if (!save(`${this.#name} unsent`, [...lost, ...kept(`${this.#name} unsent`, [])])) return;
+    save(`${this.#name} sent`, this.#sent.filter((one) => one.epoch >= epoch));
+    this.dispatchEvent(new Event("moved"));
+    this.go();
+  }
+
+  /** Forget what the newest checkpoint covers; asked for now and then, while there is anything. */
+  async #forget() {
+    if (this.#sent.length === 0 || performance.now() - this.#lookedAt < SIGNED_EVERY_MS) return;
+    this.#lookedAt = performance.now();
+    try {
+      const [signed] = (await get("/evidence/checkpoints", { limit: 1 })).checkpoints;
+      if (signed) save(`${this.#name} sent`, this.#sent.filter((one) => one.epoch !== signed.epoch || one.position > signed.size));
+    } catch (error) {
+      if (!(error instanceof Refusal)) throw error;
+    }
   }
 
   /** Record a command, with the moment at which it happened; returns its key. `quiet`: that it is needless by now is not worth telling. */
@@ -164,9 +195,9 @@ export class Outbox extends EventTarget {
     this.#remove((one) => one.whose === device());
   }
 
-  /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. */
-  ask(command, body) {
-    return this.#post({ command, body, key: uuid7(), number: this.#number() });
+  /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. Under the same `name` it is the same request again. */
+  ask(command, body, name = uuid7()) {
+    return this.#post({ command, body, key: name });
   }
 
   async go() {
@@ -177,6 +208,8 @@ export class Outbox extends EventTarget {
       try {
         const receipt = await this.#post(next); // an answer of the park meanwhile makes the list of what is recorded anew
         this.#recorded.push({ ...next, receipt });
+        const epoch = Math.max(receipt.epoch, this.#seen.epoch); // a repeat tells of the life that it was first recorded in
+        save(`${this.#name} sent`, [...this.#sent, { ...next, epoch, position: receipt.position }]);
         this.saw(this.#seen);
         this.dispatchEvent(new Event("answered"));
       } catch (error) {
@@ -215,16 +248,23 @@ export class Outbox extends EventTarget {
 
   #number() {
     if (!this.#counted) return undefined;
-    this.#last = Math.max(kept(`${this.#name} count`, 0), this.#last) + 1;
-    save(`${this.#name} count`, this.#last);
+    this.#last = Math.max(kept("count", 0), this.#last) + 1;
+    save("count", this.#last);
     return this.#last;
   }
 
   /** Behind what waits, on the device if it has room for it all; else in this page. */
   #add(entry) {
-    if (save(`${this.#name} unsent`, [...this.waiting, entry])) this.#unkept = this.#unkept.filter((one) => one.whose !== device());
+    if (this.#keep([...this.waiting, entry])) this.#unkept = this.#unkept.filter((one) => one.whose !== device());
     else this.#unkept.push(entry);
     this.dispatchEvent(new Event("moved"));
+  }
+
+  /** What waits goes before what is only kept lest the park lose it. */
+  #keep(entries) {
+    if (save(`${this.#name} unsent`, entries)) return true;
+    save(`${this.#name} sent`, []);
+    return save(`${this.#name} unsent`, entries);
   }
 
   #remove(gone) {

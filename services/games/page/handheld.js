@@ -2,7 +2,8 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, device, forget, get, keep, keepOnDevice, kept, key, now, Outbox, Refusal, save } from "../../page/park.js";
+import { AGAIN_MS, device, forget, get, keepOnDevice, kept, key, now, Outbox, Refusal, save } from "../../page/park.js";
+import { signIn } from "../../page/sign-in.js";
 import { Hands } from "./hands.js";
 import { Log } from "./log.js";
 import { Sheet, sheets } from "./sheets.js";
@@ -158,11 +159,7 @@ function touch(letter) {
   if (button.dataset.stop || (!sheet.open && !document.body.classList.contains("settling"))) button.click();
 }
 
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  begin();
-});
+signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 follower.addEventListener("view", () => {
   save(`handheld view ${field}`, follower.view);

@@ -1,9 +1,10 @@
-/** Keeps the handheld's page on the device: it opens without a network. It keeps files only, and nothing of what the park answers. */
+/** Keeps the handheld's page and the gate's on the device: they open without a network. It keeps files only, and nothing of what the park answers. */
 
 const KEPT = "handheld page";
 const FILES = [
   "handheld", "page/handheld.css", "page/handheld.js", "page/hands.js", "page/log.js", "page/sheets.js", "page/show.js", "page/since.js", "page/starting.js",
-  "../page/follow.js", "../page/park.js", "../board/dom.js", "../board/icon.svg",
+  "gate-station", "gate-station/answer.js", "gate-station/gate.css", "gate-station/gate.js", "gate-station/keeping.js", "gate-station/letting.js", "gate-station/pass.js", "gate-station/show.js",
+  "../page/follow.js", "../page/park.js", "../page/scan.js", "../page/sign-in.js", "../board/dom.js", "../board/icon.svg",
 ].map((name) => new URL(name, self.location).pathname);
 
 self.addEventListener("install", (event) => {

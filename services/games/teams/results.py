@@ -13,7 +13,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Data, Recorded
-from contracts.games import GameAbandoned, GameEnded, GameStarted, PlayerAdmitted
+from contracts.games import EntryRecorded, GameAbandoned, GameEnded, GameStarted, PlayerAdmitted
 from contracts.words import Colour
 from services.clearance.holds import Place
 from services.core.fold import Evolve, Fold
@@ -59,7 +59,7 @@ def _started(results: Results, event: Recorded[GameStarted]) -> Results:
     return replace(results, colours={**results.colours, event.data.game: colour})
 
 
-def _admitted(results: Results, event: Recorded[PlayerAdmitted]) -> Results:
+def _admitted(results: Results, event: Recorded[PlayerAdmitted] | Recorded[EntryRecorded]) -> Results:
     data = event.data
     if data.game is None or data.part != "player":
         return results
@@ -86,6 +86,7 @@ def _abandoned(results: Results, event: Recorded[GameAbandoned]) -> Results:
 _RESULTS: dict[type[Data], Evolve[Results]] = {
     GameStarted: _started,
     PlayerAdmitted: _admitted,
+    EntryRecorded: _admitted,
     GameEnded: _ended,
     GameAbandoned: _abandoned,
 }

@@ -2,7 +2,8 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, forget, get, keep, key, now, Outbox, park, Refusal } from "../../page/park.js";
+import { AGAIN_MS, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
+import { signIn } from "../../page/sign-in.js";
 import { Hands } from "./hands.js";
 import { show as showInstrument } from "./instrument.js";
 import { shown, typed } from "./speeds.js";
@@ -117,11 +118,7 @@ function drawLink() {
   if (view) of("link").textContent = live ? `● live${kept}` : `✖ NOT CONNECTED since ${clock(since)}: what you see may be old.${kept}`;
 }
 
-of("sign-in").addEventListener("submit", (event) => {
-  event.preventDefault();
-  keep(of("key").value);
-  begin();
-});
+signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 of("field").addEventListener("change", () => {
   sessionStorage.setItem(FIELD, of("field").value);

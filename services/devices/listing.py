@@ -1,0 +1,73 @@
+"""The devices of a park as a manager sees them: what the record says of each, and what it said of itself when it was last heard."""
+
+from datetime import datetime
+from typing import Any, Final, Literal
+
+from litestar import Request, Response, get
+from litestar.params import FromPath
+
+from contracts.devices import KnownDevice, KnownDevices
+from services.core.fold import Given
+from services.core.pages import NO_STORE
+from services.core.park import Park
+from services.core.pool import Pool
+from services.core.routes import park_of
+from services.core.sequence import Count, count
+from services.devices.states import DEVICE, Device
+
+LISTERS: Final = frozenset({"manager", "head_referee", "auditor"})
+_LIST: Final = """
+SELECT name.id, known.roles, known.station, known.enrolled_at, known.revoked_at, contact.seen_at, contact.version, contact.ahead_ms, contact.last_seq
+FROM (SELECT id FROM log.device WHERE park = $1 UNION SELECT device FROM log.invitation WHERE park = $1) AS name
+LEFT JOIN log.device AS known ON known.park = $1 AND known.id = name.id
+LEFT JOIN log.device_contact AS contact ON contact.park = $1 AND contact.device = name.id
+ORDER BY name.id
+"""
+
+
+@get("/parks/{park:str}/devices", opt={"roles": LISTERS})
+async def devices(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[KnownDevices]:
+    """Every device that was ever invited or enrolled."""
+    where = park_of(request, park)
+    pool: Pool = request.app.state.pool
+    await request.app.state.devices.contacts.write()
+    async with pool.connection() as connection:
+        rows = await connection.fetch(_LIST, where.park)
+    given = await _given(where, [row[0] for row in rows])
+    counted = {row[0]: await count(pool, where.park, row[0]) for row in rows}
+    shown = tuple(_shown(row, given.of(DEVICE, row[0]), counted[row[0]]) for row in rows)
+    return Response(KnownDevices(park=where.park, devices=shown), headers=NO_STORE)
+
+
+async def _given(park: Park, names: list[str]) -> Given:
+    given, _ = await park.load(lambda _: {(DEVICE, name) for name in names})
+    return given
+
+
+def _shown(row: Any, recorded: Device, counted: Count) -> KnownDevice:
+    name, roles, station, enrolled_at, revoked_at, seen_at, version, ahead_ms, last_seq = row
+    invitation = recorded.invitation
+    open_until = invitation.expires_at if invitation and not (invitation.taken or invitation.withdrawn) else None
+    if not roles and invitation:  # it has no key yet
+        roles, station, enrolled_at = invitation.roles, invitation.station, None
+    return KnownDevice(
+        device=name,
+        state=_state(enrolled_at, revoked_at),
+        roles=tuple(sorted(roles or ())),
+        station=station,
+        enrolled_at=enrolled_at,
+        revoked_at=revoked_at,
+        invited_until=open_until,
+        seen_at=seen_at,
+        version=version,
+        ahead_ms=ahead_ms,
+        last_seq=max((last for _, last in (*counted.held, *counted.refused)), default=last_seq),
+        holes=counted.holes,
+        set_aside=counted.set_aside,
+    )
+
+
+def _state(enrolled_at: datetime | None, revoked_at: datetime | None) -> Literal["invited", "enrolled", "revoked"]:
+    if revoked_at is not None:
+        return "revoked"
+    return "invited" if enrolled_at is None else "enrolled"

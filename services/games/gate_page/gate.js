@@ -1,0 +1,231 @@
+/** A field's gate: scan or type, and the answer is CLEARED or NOT CLEARED. It goes on without the network for as long as the rules allow, and says so. */
+
+import { el } from "../../board/dom.js";
+import { Follower } from "../../page/follow.js";
+import { AGAIN_MS, device, forget, get, keepOnDevice, kept as keptHere, key, now, Outbox, Refusal, save, uuid7 } from "../../page/park.js";
+import { Scanner } from "../../page/scan.js";
+import { signIn } from "../../page/sign-in.js";
+import { ageOf, asked, closed, kept, tooOld } from "./answer.js";
+import { Keeping } from "./keeping.js";
+import { Letting } from "./letting.js";
+import { show, showLink } from "./show.js";
+
+keepOnDevice();
+const of = (id) => document.getElementById(id);
+const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
+const SHOWN_MS = 30_000;
+const SETTLING_MS = 600;
+const field = new URLSearchParams(location.search).get("field") ?? "";
+const outbox = new Outbox("gate", { counted: true, ends: [401] });
+const follower = new Follower(outbox);
+const letting = new Letting(outbox, field);
+const keeping = new Keeping(field);
+let keys = [];
+let shown = null;
+let offline = false;
+let until = 0;
+
+function problem(sentence) {
+  of("problem").hidden = !sentence;
+  of("problem").textContent = sentence;
+}
+
+function only(id) {
+  for (const one of ["sign-in", "choose", "gate"]) of(one).hidden = one !== id;
+}
+
+function signOut(sentence = "") {
+  keeping.drop();
+  forget();
+  follower.stop();
+  put(null);
+  only("sign-in");
+  of("link").textContent = "";
+  of("key").value = "";
+  of("key").focus();
+  problem(sentence);
+}
+
+function unsent() {
+  const count = outbox.waiting.length;
+  return count ? ` ${count} let in on ${device()} not sent: kept here until its key opens again. If it was revoked, write them down for a manager.` : "";
+}
+
+function refused({ detail: refusal }) {
+  letting.refused(refusal);
+  if (refusal.status === 401) signOut(NO_KEY + unsent());
+  else if (refusal.status === 403 && !refusal.asked) signOut(refusal.message);
+  else if (!refusal.asked) problem(refusal.message);
+  draw();
+}
+
+async function begin() {
+  problem("");
+  if (!field) return choose();
+  only("gate");
+  document.title = `${field} · Gate`;
+  keys = keptHere("gate keys", []);
+  follower.view = await keeping.last();
+  follower.follow("/games/gate", { field });
+  outbox.go();
+  draw();
+  of("said").focus();
+}
+
+async function choose() {
+  try {
+    const { fields } = await get("/board.json");
+    only("choose");
+    of("fields").replaceChildren(...Object.entries(fields).map(([name, { title }]) => el("li", {}, el("a", { href: `?field=${encodeURIComponent(name)}` }, title))));
+    if (Object.keys(fields).length === 0) problem("The park has no field yet. A manager configures one first.");
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+    refused({ detail: error });
+    if (error.passing) setTimeout(begin, AGAIN_MS);
+  }
+}
+
+/** One code: asked of the log, or of the last list where the park does not answer. */
+async function take(code) {
+  put(null);
+  problem("");
+  const told = await answer(code);
+  if (told) put(told, code);
+  of("said").focus();
+}
+
+async function answer(code) {
+  offline = !follower.live;
+  try {
+    if (!offline) return closed(await asked(code, field), follower.view);
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+    if (error.status === 401 || error.status === 403) return refused({ detail: error });
+    offline = true;
+    if (error.status === 0) follower.lost();
+  }
+  const found = closed(await kept(code, follower.view, keys), follower.view);
+  const before = letting.since(found.player);
+  if (!before) return found;
+  return { ...found, cleared: false, inside: true, reasons: [{ code: "already_on_field", sentence: `This gate let him in at ${clock(before)} already.`, where: "staging" }, ...found.reasons] };
+}
+
+function put(told, code = "") {
+  shown = told && { ...told, code, asked: uuid7() };
+  until = performance.now() + SHOWN_MS;
+  settle();
+  draw();
+}
+
+/** A second Enter of a scanner, or a touch meant for what was there before, lets nobody in. */
+function settle() {
+  document.body.classList.add("settling");
+  setTimeout(() => document.body.classList.remove("settling"), SETTLING_MS);
+}
+
+/** What the button does now, with its words; and a hint where there is none. */
+function offer() {
+  const list = follower.view;
+  if (!shown?.player || shown.done) return {};
+  if (offline) return shown.cleared ? { letIn: "Looked: let him in" } : { wentIn: !shown.inside };
+  if (!shown.cleared) return shown.reasons.every(({ code }) => code === "game_closed") ? { hint: "Nothing else stands against him." } : {};
+  if (shown.part === "player" && !list?.game) return { hint: "No game is played here now: he goes in with the start." };
+  return { letIn: "Looked: let him in" };
+}
+
+async function letIn() {
+  if (document.body.classList.contains("settling") || !shown?.player || shown.done) return;
+  const one = shown;
+  one.done = true;
+  draw();
+  try {
+    if (offline) letting.record(one, follower.view);
+    else one.reasons = await letting.ask(one, follower.view?.game);
+    one.cleared &&= one.reasons.length === 0;
+    one.said = offline ? "Recorded here: he is in. It is sent when the network is back." : one.cleared ? "He is in." : "";
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+    if (error.status === 401) return refused({ detail: error });
+    one.done = false;
+    one.said = "The park did not answer: it is not known whether he is let in. Let him wait, or scan again.";
+    follower.lost();
+  }
+  draw();
+  of("said").focus();
+}
+
+function draw() {
+  if (!key()) return;
+  const list = follower.view;
+  show(of, shown, { offline, age: list ? ageOf(list) : Infinity });
+  const now_ = offer();
+  of("let-in").hidden = !now_.letIn;
+  of("let-in").textContent = now_.letIn ?? "";
+  of("went-in").hidden = !now_.wentIn;
+  of("hint").textContent = shown?.said ?? now_.hint ?? "";
+  of("title").textContent = `Gate · ${list?.title ?? field}`;
+  letting.show(of("late"), called);
+  drawLink();
+}
+
+const called = (player) => {
+  const who = follower.view?.players?.find((one) => one.player === player);
+  return who ? `Armband ${who.armband}` : player;
+};
+const clock = (moment) => new Date(moment).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: follower.view?.time_zone ?? "UTC" });
+
+function drawLink() {
+  const list = follower.view;
+  showLink(of, { live: follower.live, list, age: list ? ageOf(list) : Infinity, old: !list || tooOld(list), at: list && clock(list.as_of), outbox });
+}
+
+/** What stands against whoever stands here may have come with the newer list. */
+function view() {
+  const list = follower.view;
+  keeping.keep(list).catch(() => {}); // without room it answers as long as the page is open
+  const mine = shown?.player && list.players?.find((one) => one.player === shown.player);
+  if (shown?.cleared && !shown.done && mine) {
+    const against = mine.cleared ? [] : [...(mine.reasons ?? []), ...(list.reasons ?? [])];
+    Object.assign(shown, closed({ ...shown, cleared: mine.cleared === true, reasons: against }, list));
+  }
+  draw();
+}
+
+async function fetchKeys() {
+  try {
+    keys = (await get("/passes/keys")).keys;
+    save("gate keys", keys);
+  } catch (error) {
+    if (!(error instanceof Refusal)) throw error;
+  }
+}
+
+new Scanner({ input: of("said"), shown: of("read"), take });
+of("let-in").addEventListener("click", letIn);
+of("went-in").addEventListener("click", letIn);
+of("gate").addEventListener("click", (event) => event.target.closest("a, button, input") || of("said").focus());
+signIn(of("sign-in"), begin, problem);
+of("forget").addEventListener("click", () => signOut());
+follower.addEventListener("view", view);
+follower.addEventListener("link", () => (follower.live ? fetchKeys().then(draw) : draw()));
+follower.addEventListener("refused", refused);
+outbox.addEventListener("moved", draw);
+outbox.addEventListener("refused", refused);
+outbox.addEventListener("cut", () => follower.lost());
+outbox.addEventListener("answered", () => {
+  letting.answered();
+  if (shown?.done) put(null);
+  follower.found();
+  draw();
+});
+setInterval(() => {
+  if (!key() || !field) return;
+  of("clock").textContent = clock(now());
+  if (shown && performance.now() > until) put(null);
+  if (shown?.cleared && offline && follower.view && tooOld(follower.view)) put(null);
+  drawLink();
+}, 500);
+navigator.serviceWorker?.register("worker.js").catch(() => {});
+
+if (key()) begin();
+else signOut();

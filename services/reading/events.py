@@ -1,0 +1,78 @@
+"""The park's events as lines and as a stream without end."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any, Final
+
+import anyio
+from litestar import Litestar, Request, get
+from litestar.params import FromPath
+from litestar.response import Stream
+
+from contracts.problems import PositionLost
+from contracts.read import EVENT_STREAM
+from contracts.reading import NDJSON, READERS
+from services.core.auth import Device
+from services.core.pages import NO_STORE
+from services.core.park import Park
+from services.core.routes import park_of
+from services.reading.asking import limit_of, place_of, wanted_by
+from services.reading.following import lines, stream
+from services.reading.places import Place
+from services.reading.tail import Tail
+
+_UNBUFFERED: Final = NO_STORE | {"X-Accel-Buffering": "no", "Vary": "Accept-Encoding"}
+
+
+def tail_of(request: Request[Any, Any, Any], park: Park) -> Tail:
+    tails: dict[str, Tail] = request.app.state.tails
+    return tails[park.park]
+
+
+@get("/parks/{park:str}/events", opt={"roles": READERS})
+async def events(request: Request[Any, Any, Any], park: FromPath[str]) -> Stream:
+    """The events behind a position, a line each, and a last line that says how far was read. Raises PositionAhead or PositionLost."""
+    where = park_of(request, park)
+    tail, wanted, limit = tail_of(request, where), wanted_by(request), limit_of(request)
+    after = place_of(request.query_params.get("after"), "after") or Place(0, 0)
+    common = await tail.places.common(after, "after")
+    if common != after:
+        raise PositionLost(
+            f"A restore has cut off what lay behind {common.position}: you have read {after.position - common.position} events that this log lacks. "
+            f"Read on with after={common}; what was recorded anew comes from there.",
+            where="after",
+            resume=str(common),
+        )
+    return Stream(lines(tail, after, wanted, limit), media_type=NDJSON, headers=NO_STORE)
+
+
+@get("/parks/{park:str}/events/stream", opt={"roles": READERS})
+async def events_stream(request: Request[Any, Any, Any], park: FromPath[str]) -> Stream:
+    """The events as server-sent events, from the Last-Event-ID or `after`, or from now on. Raises PositionAhead."""
+    where = park_of(request, park)
+    tail, wanted = tail_of(request, where), wanted_by(request)
+    place = place_of(request.headers.get("last-event-id"), "Last-Event-ID")
+    place = place or place_of(request.query_params.get("after"), "after")
+    if place is None:
+        head = await where.log.head()
+        place = Place(head.epoch, head.position)
+    await tail.places.common(place, "after")
+    device: Device = request.state.device
+    squeeze = "gzip" in request.headers.get("accept-encoding", "")
+    frames = stream(tail, device.id, place, wanted, squeeze=squeeze)
+    return Stream(
+        frames, media_type=EVENT_STREAM, headers=_UNBUFFERED | ({"Content-Encoding": "gzip"} if squeeze else {})
+    )
+
+
+@asynccontextmanager
+async def tails(app: Litestar) -> AsyncIterator[None]:
+    """A tail for every park, at work while somebody follows it."""
+    state = app.state
+    state.tails = {name: Tail(park.log, state.pool) for name, park in state.parks.items()}
+    async with anyio.create_task_group() as tasks:
+        for name, tail in state.tails.items():
+            state.projectors[name].hear(tail.hear)
+            tasks.start_soon(tail.run)
+        yield
+        tasks.cancel_scope.cancel()
