@@ -38,7 +38,7 @@ from services.evidence.rounds import Rounds
 from services.evidence.signer import EVERY, Signer
 
 GRACE = 3
-"""Seconds that open event streams are given at the end."""
+"""Seconds that requests under way are given at the end."""
 
 
 class Running(Struct):
@@ -160,4 +160,6 @@ async def listening(app: Litestar, made: socket.socket) -> AsyncIterator[uvicorn
         yield server
     finally:
         server.should_exit = True
+        for leave in app.state.leaving:  # whoever waits for something new is answered, and asks the next process
+            leave()
         await task

@@ -116,6 +116,7 @@ async def boards(app: Litestar) -> AsyncIterator[None]:
     async with anyio.create_task_group() as tasks:
         for board in state.boards.values():
             tasks.start_soon(board.run)
+            state.leaving.append(board.channel.close)
         yield
         tasks.cancel_scope.cancel()
 

@@ -47,6 +47,12 @@ class Channel:
         self._number = time.time_ns() // 1_000_000
         """Goes up with each message, and begins higher in every process: an id means one status only."""
         self._moved = asyncio.Event()
+        self._closed = False
+
+    def close(self) -> None:
+        """The process ends: every reader's stream does, and it asks for another."""
+        self._closed = True
+        self._moved.set()
 
     def publish(self, status: Status) -> None:
         """Tell every reader what is new in a status; nothing, where only its moment is."""
@@ -82,7 +88,7 @@ class Channel:
         try:
             yield _HELLO
             due = 0.0
-            while True:
+            while not self._closed:
                 moved = self._moved
                 frames, last = self.since(last)
                 for one in frames:

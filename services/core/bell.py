@@ -21,6 +21,14 @@ class Bell:
 
     def __init__(self) -> None:
         self._waiting: dict[str, set[Waiter]] = {}
+        self._closed = False
+
+    def close(self) -> None:
+        """The process ends: nobody waits any longer."""
+        self._closed = True
+        for waiters in self._waiting.values():
+            for waiter in waiters:
+                waiter.rung.set()
 
     def hear(self, change: Change[Any]) -> None:
         """Called after each batch that the projector has taken in."""
@@ -36,6 +44,8 @@ class Bell:
     def listening(self, tags: Iterable[str], after: int) -> Iterator[asyncio.Event]:
         """An event that is set when something with one of these tags comes that lies behind `after`, from now until the end of the block."""
         waiter, tags = Waiter(after), tuple(tags)
+        if self._closed:
+            waiter.rung.set()
         for tag in tags:
             self._waiting.setdefault(tag, set()).add(waiter)
         try:

@@ -63,4 +63,5 @@ async def bells(app: Litestar) -> AsyncIterator[None]:
         app.state.bells = {name: Bell() for name in app.state.parks}
         for name, bell in app.state.bells.items():
             app.state.projectors[name].hear(bell.hear)
+            app.state.leaving.append(bell.close)
     yield

@@ -71,7 +71,7 @@ def application(
         request_max_body_size=MAX_BODY,
         openapi_config=None,
         logging_config=None,
-        state=State({"parks": dict(parks), "devices": devices, **batches, **(state or {})}),
+        state=State({"parks": dict(parks), "devices": devices, "leaving": [], **batches, **(state or {})}),
     )
 
 

@@ -74,5 +74,6 @@ async def tails(app: Litestar) -> AsyncIterator[None]:
         for name, tail in state.tails.items():
             state.projectors[name].hear(tail.hear)
             tasks.start_soon(tail.run)
+            state.leaving.append(tail.close)
         yield
         tasks.cancel_scope.cancel()

@@ -42,7 +42,7 @@ _logger = structlog.get_logger()
 
 
 class Follower:
-    """One reader, and the key that its device had when it was first looked at; `gone` once that is revoked or replaced."""
+    """One reader, and the key that its device had when it was first looked at; `gone` once that is revoked or replaced, or the process ends."""
 
     __slots__ = ("device", "gone", "key")
 
@@ -70,10 +70,18 @@ class Tail:
         self._followed = asyncio.Event()
         self._stirred = asyncio.Event()
         self._readers: set[Follower] = set()
+        self._closed = False
 
     def hear(self, _: Change[Any]) -> None:
         """Something was recorded."""
         self._stirred.set()
+
+    def close(self) -> None:
+        """The process ends: every reader's stream does, and it asks for another."""
+        self._closed = True
+        for reader in self._readers:
+            reader.gone = True
+        self._tell()
 
     @property
     def fresh(self) -> bool:
@@ -84,6 +92,7 @@ class Tail:
     def following(self, device: str) -> Iterator["Follower"]:
         """One more reader for the block."""
         reader = Follower(device)
+        reader.gone = self._closed
         self._readers.add(reader)
         READERS.labels(self._log.park).inc()
         self._followed.set()

@@ -56,7 +56,7 @@ class Desk:
         page.fill("#key", day.live.keys["everything"])
         page.keyboard.press("Enter")
         page.wait_for_selector("#desk:not([hidden])")
-        page.wait_for_selector("#said:focus")
+        page.wait_for_selector("#said:focus", timeout=3_000)  # before the first answer that the page waits for
 
     def _console(self, message):
         """Whatever a browser says of a network that is away is no fault of the page."""

@@ -39,3 +39,13 @@ async def test_what_is_at_hand_or_concerns_another_wakes_nobody(heard):
     with bell.listening(["chrono:bench-1"], 7) as rung:
         bell.hear(heard)
         assert not rung.is_set()
+
+
+@pytest.mark.anyio
+async def test_a_bell_that_is_closed_wakes_everybody_and_lets_nobody_wait_again():
+    bell = Bell()
+    reader = asyncio.create_task(waiting(bell, ["chrono:bench-1"]))
+    await asyncio.sleep(0)
+    bell.close()
+    await asyncio.wait_for(reader, 1)
+    await asyncio.wait_for(waiting(bell, ["chrono:bench-2"]), 1)

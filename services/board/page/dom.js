@@ -45,6 +45,9 @@ export function armband({ number, colour }) {
   return el("span", { class: "armband" }, colour && swatch(colour), colour ? `${colour} ${name}` : name);
 }
 
+/** Whether nothing that can be seen has the focus. What was just hidden keeps it until the browser draws anew. */
+export const unfocused = () => document.activeElement === document.body || !document.activeElement.checkVisibility();
+
 /** A reason's code as words: `marker_not_tested` is "marker not tested". */
 export const words = (code) => code.replaceAll("_", " ");
 

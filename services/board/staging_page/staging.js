@@ -1,6 +1,6 @@
 /** The staging screen: for the person who calls the next game of each field, in the sun, with gloves. */
 
-import { el, shape, words } from "../../board/dom.js";
+import { el, shape, unfocused, words } from "../../board/dom.js";
 import { Follower } from "../../board/follow.js";
 import { AGAIN_MS, base, forget, get, key, Outbox, park, Refusal } from "../../page/park.js";
 import { signIn } from "../../page/sign-in.js";
@@ -58,7 +58,7 @@ async function begin() {
     of("forget").hidden = of("staging").hidden = false;
     problem("");
     draw();
-    if (document.activeElement === document.body) of("fields").querySelector("[aria-pressed=true]")?.focus();
+    if (unfocused()) of("fields").querySelector("[aria-pressed=true]")?.focus();
   } catch (error) {
     refused(error);
     if (error.passing) setTimeout(begin, AGAIN_MS);

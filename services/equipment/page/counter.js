@@ -1,6 +1,6 @@
 /** The gear counter's page: for whoever hands gear out and takes it back, with gloves on, before a queue. */
 
-import { el } from "../../board/dom.js";
+import { el, unfocused } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
 import { AGAIN_MS, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
 import { brief, Scanner } from "../../page/scan.js";
@@ -224,7 +224,7 @@ function draw() {
   of("hand").replaceChildren(...show.hand(view, inHand(), given));
   for (const name of ["act", "piece", "fault"]) if (focused[name]) document.querySelector(`[data-${name}="${focused[name]}"]`)?.focus();
   drawLink();
-  if (document.activeElement === document.body) of("said").focus();
+  if (unfocused()) of("said").focus();
 }
 
 function pick(piece) {

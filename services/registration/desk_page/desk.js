@@ -1,6 +1,6 @@
 /** The desk's page: a walk-up, a family or a member of a group is registered, signs, pays, is briefed and gets a pass. */
 
-import { el } from "../../board/dom.js";
+import { el, unfocused } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
 import { base, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
 import { brief, Scanner } from "../../page/scan.js";
@@ -243,7 +243,7 @@ function draw() {
   const place = within ? of("people").querySelector(`[data-player="${within}"]`) : of("acts");
   if (focused) place?.querySelector(`[data-act="${focused}"]`)?.focus();
   drawLink();
-  if (document.activeElement === document.body) of("said").focus();
+  if (unfocused()) of("said").focus();
 }
 
 function drawLink() {

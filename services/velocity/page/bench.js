@@ -1,6 +1,6 @@
 /** The bench page: for the person at the chronograph, in the sun, with gloves, before a queue. */
 
-import { el } from "../../board/dom.js";
+import { el, unfocused } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
 import { AGAIN_MS, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
 import { signIn } from "../../page/sign-in.js";
@@ -95,7 +95,7 @@ function draw() {
   showBeside(view);
   hands.draw();
   drawLink();
-  if (document.activeElement === document.body) of("said").focus();
+  if (unfocused()) of("said").focus();
 }
 
 /** What came before the open string, and what was read for no marker. */
