@@ -40,6 +40,11 @@ class Gates:
         self._alone: dict[Key, asyncio.Lock] = {}
         self._since: dict[Key, int] = {}
         """From which position on the list has said what it says now."""
+        self._closed = False
+
+    def close(self) -> None:
+        """The process ends: nobody waits any longer."""
+        self._closed = True
 
     async def newest(self, park: Park, field: str, after: str | None) -> GateList:
         """The list now; where `after` names one that says the same, a later one, or the same again after some seconds."""
@@ -53,7 +58,7 @@ class Gates:
                     where="after",
                 )
             told = epoch == made.epoch and self._since[park.park, field] <= position
-            if not told or time.monotonic() > given_up:
+            if not told or self._closed or time.monotonic() > given_up:
                 return made
             await asyncio.sleep(PACE)
 
@@ -92,6 +97,7 @@ async def gate(request: Request[Any, Any, Any], park: FromPath[str]) -> Response
 async def gates(app: Litestar) -> AsyncIterator[None]:
     """Behind the boards: it lives on what they have at hand."""
     app.state.gates = Gates(app.state.boards)
+    app.state.leaving.append(app.state.gates.close)
     yield
 
 

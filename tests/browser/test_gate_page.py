@@ -3,6 +3,7 @@
 import itertools
 import os
 import re
+import time
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,11 @@ WITHIN = 12_000
 """Milliseconds in which what a test waits for must come about."""
 SHOTS = os.environ.get("GATE_SHOTS", "")
 """A folder for pictures of the page, for whoever wants to look."""
+KEPT = """async () => {
+  const keys = (await caches.keys()).filter((key) => key.startsWith("gate list"));
+  const found = await Promise.all(keys.map(async (key) => (await caches.open(key)).match("list")));
+  return Promise.all(found.filter(Boolean).map((list) => list.json()));
+}"""
 LATER = "minutes => { const real = Date.now; Date.now = () => real() + minutes * 60000; }"
 parks, armbands = itertools.count(1), itertools.count(21)
 BEHIND_A_REPLACEMENT = "pass-newer"
@@ -79,18 +85,13 @@ class Gate:
 
     def knows(self, player):
         """Wait until the list on the device has him as the park has."""
-        self.page.wait_for_function(
-            """async ([name, position]) => {
-              for (const key of await caches.keys()) {
-                const found = key.startsWith("gate list") && (await (await caches.open(key)).match("list"));
-                const list = found && (await found.json());
-                if (list && list.position >= position && list.players.some((one) => one.player === name)) return true;
-              }
-              return false;
-            }""",
-            arg=[player, self.day.live.head()],
-            timeout=20_000,
-        )
+        head, deadline = self.day.live.head(), time.monotonic() + 20
+        while not any(
+            kept["position"] >= head and any(one["player"] == player for one in kept["players"])
+            for kept in self.page.evaluate(KEPT)
+        ):
+            assert time.monotonic() < deadline, f"The gate never heard of {player}."
+            self.page.wait_for_timeout(50)
 
     def cut(self):
         self.page.context.set_offline(True)

@@ -7,23 +7,29 @@ import httpx
 import pytest
 
 from deploy.app import GRACE
+from tests.integration.board_day import BoardDay
 from tests.integration.live import serving
 
 pytestmark = pytest.mark.timeout(60)
+FOLLOWED = ("registration/desk-list?", "games/gate?field=birch&")
 
 
 def test_whoever_waits_is_answered_and_streams_end_at_once(databases, nats_urls):
-    with ThreadPoolExecutor(3) as readers:
+    with ThreadPoolExecutor(4) as readers:
         with serving(databases.create(), nats_urls) as live:
-            where, headers = f"{live.url}/parks/{live.park}", {"Authorization": f"Bearer {live.keys['everything']}"}
-            shown = live.get(f"/parks/{live.park}/registration/desk-list").json()
-            after = f"{shown['epoch']}:{shown['position']}"
-            waits = readers.submit(httpx.get, f"{where}/registration/desk-list?after={after}", headers=headers, timeout=20)
-            streams = [readers.submit(_read_out, f"{where}/{path}", headers) for path in ("board/stream", "events/stream")]
-            time.sleep(0.5)
-            assert not any(one.done() for one in (waits, *streams))
+            BoardDay(live).open("birch")
+            where, headers = f"{live.url}/parks/{live.park}/", {"Authorization": f"Bearer {live.keys['everything']}"}
+            shown = [live.get(f"/parks/{live.park}/{path}").json() for path in FOLLOWED]
+            after = [
+                f"{where}{path}after={one['epoch']}:{one['position']}"
+                for path, one in zip(FOLLOWED, shown, strict=True)
+            ]
+            waits = [readers.submit(httpx.get, url, headers=headers, timeout=20) for url in after]
+            streams = [readers.submit(_read_out, f"{where}{path}/stream", headers) for path in ("board", "events")]
+            time.sleep(1)
+            assert not any(one.done() for one in (*waits, *streams))
             ending = time.monotonic()
-        assert waits.result(timeout=5).status_code == 200
+        assert [wait.result(timeout=5).status_code for wait in waits] == [200, 200]
         assert all(stream.result(timeout=5).startswith(b"retry: ") for stream in streams)
         assert time.monotonic() - ending < GRACE
 

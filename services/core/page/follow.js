@@ -17,6 +17,7 @@ export class Follower extends EventTarget {
   constructor(outbox) {
     super();
     this.#outbox = outbox;
+    for (const change of ["online", "offline"]) addEventListener(change, () => this.#again());
   }
 
   /** Follow this path, asked so, from now on. */
@@ -39,7 +40,12 @@ export class Follower extends EventTarget {
 
   /** The park answers again: what it shows is asked for at once. */
   found() {
-    if (this.view && !this.live) this.follow(this.#path, this.#asked);
+    if (this.view && !this.live) this.#again();
+  }
+
+  /** Asked at once instead of with the wait that is under way: so it is seen within a moment that the device's network went, or came back. */
+  #again() {
+    if (this.#abort && !this.#abort.signal.aborted) this.follow(this.#path, this.#asked);
   }
 
   async #run(signal) {

@@ -289,7 +289,6 @@ outbox.addEventListener("answered", () => {
   follower.found();
   restock();
 });
-addEventListener("offline", () => follower.lost());
 setInterval(() => {
   if (follower.view) of("clock").textContent = clock(now());
 }, 1000);
