@@ -22,7 +22,7 @@ from contracts import (
     vault,
     velocity,
 )
-from contracts.envelope import Command, Data, Unknown
+from contracts.envelope import UNREADABLE, Command, Data, Unknown
 from contracts.limits import Limit
 
 SERVICES: tuple[ModuleType, ...] = (
@@ -174,6 +174,6 @@ def decode_data(name: str, version: int, raw: bytes | msgspec.Raw) -> Data:
     decoder, upcast = known
     try:
         data = decoder.decode(raw)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         return Unknown(type=name, version=version, why=str(error), raw=bytes(raw))
     return upcast(data) if upcast else data

@@ -1,7 +1,7 @@
 """What every event carries, and what it becomes once the log has given it a position."""
 
 from datetime import date, datetime
-from typing import Annotated, Any, ClassVar, Generic, Literal, TypeVar
+from typing import Annotated, Any, ClassVar, Final, Generic, Literal, TypeVar
 from uuid import UUID
 
 import msgspec
@@ -9,6 +9,8 @@ from msgspec import Meta, Struct
 
 from contracts.words import Instant, Role
 
+UNREADABLE: Final = (msgspec.MsgspecError, UnicodeDecodeError, RecursionError)
+"""What decoding raises on bytes that are not the JSON they should be. Brackets without end run into the interpreter's own limit."""
 Clock = Annotated[
     Literal["server", "corrected", "claimed", "impossible"],
     Meta(

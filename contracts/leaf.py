@@ -11,7 +11,7 @@ from hashlib import sha256
 import msgspec
 
 from contracts.catalogue import decode_data
-from contracts.envelope import Data, Event, Recorded
+from contracts.envelope import UNREADABLE, Data, Event, Recorded
 
 FRAME = b"fieldledger leaf 1"
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -59,7 +59,7 @@ def decode(leaf: bytes) -> Recorded[Data]:
             event.tags,
             decode_data(event.type, event.version, event.data),
         )
-    except (msgspec.MsgspecError, ValueError, OverflowError) as error:
+    except (*UNREADABLE, ValueError, OverflowError) as error:
         raise LeafError(f"not a leaf: {error}") from error
 
 

@@ -7,6 +7,7 @@ import msgspec
 from litestar import Request, get, post
 from litestar.params import FromPath
 
+from contracts.envelope import UNREADABLE
 from contracts.moments import ClearanceAt, StatusAt
 from contracts.problems import InvalidBody, InvalidParameter, MalformedBody
 from contracts.what_if import AUDITORS, Otherwise, Replayed, WhatIf
@@ -111,7 +112,7 @@ def _question(body: bytes) -> WhatIf:
     except msgspec.ValidationError as error:
         what, where = plainly(error, WhatIf)
         raise InvalidBody(f"{what}. Correct the question and ask again.", where=where) from None
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise MalformedBody(f"{error}. Send JSON in UTF-8.") from None
     if not question.void and question.rules is None:
         raise InvalidBody(

@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from contracts.batch import LONGEST_LINE, Line, Seq
 from contracts.catalogue import COMMANDS
-from contracts.envelope import Command
+from contracts.envelope import UNREADABLE, Command
 from contracts.problems import BodyTooLarge, InvalidBody, MalformedBody, NotFound, NotOffline
 from services.core.command import Handler
 from services.core.plainly import plainly
@@ -87,7 +87,7 @@ def named(cut: Cut) -> tuple[UUID | None, int | None]:
     """The key and the number that a line bears, as far as they can be read, whatever is wrong with the rest."""
     try:
         found = msgspec.json.decode(cut.bytes, type=_Named)
-    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
+    except UNREADABLE:
         return None, None
     return _as(found.key, UUID), _as(found.seq, Seq)
 
@@ -105,7 +105,7 @@ def _decoded(decoder: msgspec.json.Decoder[Any], given: bytes | msgspec.Raw, wha
     except msgspec.ValidationError as error:
         said, where = plainly(error, decoder.type)
         raise InvalidBody(f"{said}. Nothing of this line was recorded.", where=where) from None
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+    except UNREADABLE as error:
         raise MalformedBody(f"The {what} is no JSON in UTF-8: {error}. Nothing of this line was recorded.") from None
 
 

@@ -16,7 +16,7 @@ from msgspec.structs import replace
 from contracts.answers import Problem
 from contracts.batch import Seq
 from contracts.catalogue import COMMANDS
-from contracts.envelope import Command, Reason, Refusal
+from contracts.envelope import UNREADABLE, Command, Reason, Refusal
 from contracts.problems import (
     IdempotencyKeyMissing,
     InFlight,
@@ -135,7 +135,7 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], 
         what, where = plainly(error, decoder.type)
         what = f"Something does not fit at {where}" if secret else what
         raise InvalidBody(f"{what}. Nothing was recorded; correct the body and send it again.", where=where) from None
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+    except UNREADABLE as error:
         raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
 
 

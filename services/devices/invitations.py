@@ -9,6 +9,7 @@ from litestar.params import FromPath
 from msgspec.structs import replace
 
 from contracts.devices import Enrol, Enrolment, InviteDevice
+from contracts.envelope import UNREADABLE
 from contracts.problems import CodeNotKnown, CodeUsed, InvalidBody, MalformedBody, UnsupportedMediaType
 from services.core.auth import Device, Devices
 from services.core.command import Handler
@@ -100,7 +101,7 @@ def _decoded(request: Request[Any, Any, Any], body: bytes) -> Enrol:
         raise InvalidBody(
             'The body does not fit. Send {"code": "…", "version": "…"}; the version may be left out.'
         ) from None
-    except (msgspec.DecodeError, UnicodeDecodeError):
+    except UNREADABLE:
         raise MalformedBody("The body is not JSON in UTF-8. Nothing was recorded.") from None
 
 

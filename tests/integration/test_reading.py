@@ -198,6 +198,23 @@ def test_a_stream_ends_within_a_second_or_so_of_its_keys_revocation(day):
         assert time.monotonic() - begun < 3
 
 
+def test_a_stalled_reader_under_a_devices_old_key_ends_no_stream_under_its_new_one(day):
+    day.enrol("anew-1", "integrator")
+    tail = day.running.app.state.tails[day.park]
+    stalled = tail.following("anew-1")
+    old = day.portal.call(stalled.__enter__)
+    try:
+        day.portal.call(tail._look_at_keys)
+        with Reader(day, key=day.enrol("anew-1", "integrator")) as reader:
+            for _ in range(3):
+                day.post("registration/register-person", {"person": f"anew-{time.monotonic_ns()}", "age_band": 18})
+                assert len(reader.events(1)) == 1
+                time.sleep(0.5)
+        assert old.gone
+    finally:
+        day.portal.call(stalled.__exit__, None, None, None)
+
+
 def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(day):
     """Many more than the pool has connections: were one held by each, nothing would be answered any more."""
     where = urlsplit(day.url)

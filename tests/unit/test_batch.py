@@ -79,6 +79,7 @@ def test_a_line_names_its_command_and_keeps_the_bytes_of_its_body():
         (b"{", MalformedBody),
         (b"\xff", MalformedBody),
         (b"[" * 100_000, InvalidBody),
+        (b'{"seq":17,"body":' + b"[" * 100_000, MalformedBody),
         (b"null", InvalidBody),
         (GOOD.replace(b'"seq":17,', b""), InvalidBody),
         (GOOD.replace(b":17", b":-1"), InvalidBody),
@@ -106,6 +107,7 @@ def test_key_and_number_are_told_of_a_line_that_does_not_fit_as_far_as_they_can_
     assert named(Cut(1, GOOD.replace(b"games/", b""))) == (uuid, 17)
     assert named(Cut(1, GOOD.replace(b":17", b':"17"'))) == (uuid, None)
     assert named(Cut(1, b"{garbled")) == (None, None)
+    assert named(Cut(1, b'{"seq":17,"body":' + b"[" * 100_000)) == (None, None)
     assert msgspec.json.decode(GOOD, type=Line).key == uuid
 
 

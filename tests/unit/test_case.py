@@ -320,6 +320,10 @@ def test_a_view_must_say_that_its_event_is_withheld_and_which_it_is(tmp_path):
     def mistake(files):
         files["events/20.view.json"] = files["events/20.view.json"].replace(b'"position": 20', b'"position": 21')
 
+    def bury(files):
+        files["events/20.view.json"] = b'{"withheld":' + b"[" * 100_000
+
+    refused_by_both(signed_anew(bury), tmp_path)
     refused_by_both(signed_anew(unmark), tmp_path, "Event 20: ", "withheld")
     refused_by_both(signed_anew(mistake), tmp_path, "events/20.view.json speaks of another event")
 

@@ -12,6 +12,7 @@ from services.devices import model
 from services.devices.codes import ALPHABET, code_hash, new_code, plain
 from services.devices.invitations import INVITE, TAKE
 from services.devices.model import TakeInvitation
+from services.devices.outside import Revocations
 from services.devices.states import DEVICE
 from tests.unit.scenario import Scenario
 
@@ -146,3 +147,12 @@ def test_a_code_of_one_park_is_none_of_another_and_its_hash_does_not_hold_it():
     kept = code_hash("larchmoor", "K7QF3-M2W9T")
     assert kept != code_hash("elsewhere", "K7QF3-M2W9T")
     assert b"K7QF3" not in kept
+
+
+def test_a_line_of_the_list_outside_that_broke_off_is_no_key_and_takes_none_with_it(tmp_path):
+    revoked = Revocations(tmp_path, "larchmoor")
+    revoked.record("gate-1", b"a" * 32)
+    with revoked.path.open("a", encoding="utf-8") as torn:
+        torn.write("\ngate-2 0123abcd")
+    revoked.record("gate-3", b"c" * 32)
+    assert revoked.every() == [("gate-1", b"a" * 32), ("gate-3", b"c" * 32)]

@@ -25,10 +25,10 @@ from services.core.command import Handler
 from services.reading import courier as couriers
 from services.reading import hooks
 from services.reading.courier import Courier, Patience
-from services.reading.letters import MOST_BYTES, MOST_EVENTS, next_letter, same_letter
+from services.reading.letters import MOST_BYTES, MOST_EVENTS, Letter, next_letter, same_letter
 from services.reading.model import host_of, replay_dead_letter
 from services.reading.pages import Page
-from services.reading.post import Outcome
+from services.reading.post import Outcome, Post
 from services.reading.seal import Receiver, Seal, SealBroken
 from services.reading.states import Opening
 from services.reading.table import Standing
@@ -393,3 +393,12 @@ async def test_a_letter_sent_again_does_not_wait_for_the_one_that_is_being_tried
     await carried(log, table, post, lambda: len(post.sent) > 2)
     assert post.sent[0].id == "larchmoor:1:1-100"
     assert table.again == []
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize("host", ["xn--a", "xn--a.larchmoor.example", "a" * 64 + ".example", "[::1"])
+async def test_a_host_that_no_name_can_be_fails_its_letter_and_nothing_else(host):
+    letter = Letter(id="larchmoor:1:1-1", epoch=1, first=1, last=1, events=1, body=b"[]")
+    async with Post(Receiver(f"https://{host}/hooks", secret_text(bytes(32)))) as post:
+        outcome = await post.deliver(letter)
+    assert outcome.why.startswith("cannot be reached")

@@ -9,6 +9,7 @@ import msgspec
 from msgspec import Meta, Struct
 
 from contracts import leaf
+from contracts.envelope import UNREADABLE
 from contracts.evidence import AdoptedKey
 from contracts.leaf import LeafError, leaf_hash
 from services.audit.cases import archive
@@ -73,7 +74,7 @@ def examine(data: bytes, trusted: str = "") -> Findings:
         head, proofs = _head(files, keys), msgspec.json.decode(files["proofs.json"], type=Proofs)
     except (NotACaseFile, NoteError, CheckpointError) as error:
         return Findings((*listed, str(error)))
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         return Findings((*listed, f"proofs.json cannot be read: {error}."))
     wrong = (*listed, *_signatures(files, keys, trusted), *_events(files, head, proofs))
     return Findings(wrong, () if wrong else _said(files, head, proofs, keys, trusted))
@@ -155,7 +156,7 @@ def _rotation(data: bytes, pair: tuple[VerifierKey, VerifierKey]) -> Iterator[st
         adopted = msgspec.json.decode(data, type=AdoptedKey)
         if (adopted.replaces, adopted.vkey) != (old.text, new.text) or follow(old, [adopted]) != pair:
             yield "It does not prove that the log adopted this key in place of the one before."
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         yield f"It cannot be read: {error}."
     except (NoteError, CheckpointError, ProofError) as error:
         yield str(error)
@@ -213,7 +214,7 @@ def _leaf(name: str, data: bytes, head: Checkpoint, one: Proven) -> Iterator[str
 def _view(name: str, data: bytes, one: Proven) -> Iterator[str]:
     try:
         told: Any = msgspec.json.decode(data)
-    except (msgspec.MsgspecError, UnicodeDecodeError):
+    except UNREADABLE:
         told = None
     if not isinstance(told, dict) or told.get("withheld") is not True:
         yield f"{name} is not marked as the view of a withheld event."

@@ -7,6 +7,7 @@ import msgspec
 from litestar import Request, post
 from litestar.params import FromPath
 
+from contracts.envelope import UNREADABLE
 from contracts.games import FIELD_AND_STAGING
 from contracts.problems import InvalidBody, MalformedBody, UnsupportedMediaType
 from contracts.teams import Proposal, ProposeTeams
@@ -37,7 +38,7 @@ def _question(media: str, body: bytes) -> ProposeTeams:
     except msgspec.ValidationError as error:
         what, where = plainly(error, ProposeTeams)
         raise InvalidBody(f"{what}. Correct the question and ask again.", where=where) from None
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise MalformedBody(f"{error}. Send JSON in UTF-8.") from None
 
 
