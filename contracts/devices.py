@@ -221,6 +221,7 @@ class KnownDevice(Struct, frozen=True, kw_only=True):
 
 class KnownDevices(Struct, frozen=True, kw_only=True):
     park: str
+    as_of: datetime
     devices: tuple[KnownDevice, ...]
 
 

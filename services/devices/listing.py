@@ -36,7 +36,7 @@ async def devices(request: Request[Any, Any, Any], park: FromPath[str]) -> Respo
     given = await _given(where, [row[0] for row in rows])
     counted = {row[0]: await count(pool, where.park, row[0]) for row in rows}
     shown = tuple(_shown(row, given.of(DEVICE, row[0]), counted[row[0]]) for row in rows)
-    return Response(KnownDevices(park=where.park, devices=shown), headers=NO_STORE)
+    return Response(KnownDevices(park=where.park, as_of=where.clock.now(), devices=shown), headers=NO_STORE)
 
 
 async def _given(park: Park, names: list[str]) -> Given:

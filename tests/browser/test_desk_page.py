@@ -133,6 +133,29 @@ def test_a_family_of_two_with_a_minor_is_registered_and_cleared_at_the_desk_by_k
     desk.picture("04-cleared")
 
 
+def test_an_age_is_typed_in_years_and_its_band_is_kept(desk):
+    desk.register("11", 201)
+    desk.says(desk.card(201), "10 to 11")
+    desk.register("130", 202)
+    desk.says("#problem", "130 is no age")
+    desk.page.keyboard.press("Escape")
+
+
+def test_an_armband_that_is_worn_already_is_said_to_be_and_another_is_taken(desk):
+    desk.register("30", 203)
+    desk.says("#read", "Armband 203 is registered.")
+    desk.register("31", 203)
+    desk.says("#problem", "Armband 203 is worn by someone else today. Take another.")
+    desk.page.fill("#panel-armband", "204")
+    desk.page.keyboard.press("Enter")
+    desk.says("#read", "Armband 204 is registered.")
+
+
+def test_whoever_is_not_found_is_sent_nowhere_but_registered_here(desk):
+    desk.keys.type("9998", "Enter")
+    desk.says("#problem", "Nobody has armband 9998 today. Look again; whoever is new here is registered with N.")
+
+
 def test_an_adult_who_stays_outside_signs_for_a_child(desk):
     desk.register("18", "", "", "a")
     desk.says("#read", "signs, and does not enter")
@@ -157,7 +180,7 @@ def test_a_scanned_pass_brings_its_player_and_a_wrong_one_says_why(desk):
     desk.keys.scan("LX-unheard-of")
     desk.says("#problem", "Nobody has pass LX-unheard-of today")
     desk.letter("41")
-    desk.says("#read", "41: armband 41")
+    desk.says("#read", "Armband 41 is on the list.")
     expect(desk.page.locator("#problem")).to_be_hidden()
 
 

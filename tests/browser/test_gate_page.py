@@ -269,6 +269,18 @@ def test_whoever_was_ejected_while_the_gate_was_cut_off_is_an_alarm_once_it_is_b
     expect(gate.page.locator("#late")).to_be_hidden()
 
 
+def test_an_answer_without_the_network_is_asked_of_the_park_once_it_is_back(gate):
+    player = gate.ready()
+    gate.knows(player)
+    gate.cut()
+    gate.day.send("discipline/caution", {"caution": "c-" + player, "player": player, "violation": "physical-contact"})
+    gate.scan(gate.text(player))
+    gate.answers("cleared", "By what this gate knew last")
+    gate.back()
+    gate.answers("not-cleared", f"Armband {player[1:]}", "→ head referee")
+    expect(gate.page.locator("#knew")).to_have_text("")
+
+
 def test_an_answer_that_turns_while_he_stands_there_is_turned_on_the_page(gate):
     player = gate.ready()
     gate.scan(gate.text(player))

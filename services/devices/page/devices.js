@@ -51,11 +51,11 @@ async function run() {
   const mine = ++round;
   while (mine === round) {
     try {
-      const [{ devices }, { lines }] = await Promise.all([get("/devices"), get("/devices/set-aside")]);
+      const [{ devices, as_of }, { lines }] = await Promise.all([get("/devices"), get("/devices/set-aside")]);
       if (mine !== round) return;
       if (document.body.classList.contains("stale") || !of("sign-in").hidden) say("problem");
       answers = { devices, lines };
-      heard = clock(new Date());
+      heard = clock(as_of);
       document.body.classList.remove("stale");
       of("as-of").textContent = `● as of ${heard}`;
       of("sign-in").hidden = true;

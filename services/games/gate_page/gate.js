@@ -24,6 +24,7 @@ let keys = [];
 let shown = null;
 let offline = false;
 let until = 0;
+let turn = 0;
 
 function problem(sentence) {
   of("problem").hidden = !sentence;
@@ -85,12 +86,13 @@ async function choose() {
   }
 }
 
-/** One code: asked of the log, or of the last list where the park does not answer. */
+/** One code: asked of the log, or of the last list where the park does not answer. An answer that comes when another was asked for since is of nobody here. */
 async function take(code) {
+  const mine = ++turn;
   put(null);
   problem("");
   const told = await answer(code);
-  if (told) put(told, code);
+  if (told && mine === turn) put(told, code);
   of("said").focus();
 }
 
@@ -155,9 +157,9 @@ async function letIn() {
 }
 
 function draw() {
-  if (!key()) return;
+  if (!key() || of("gate").hidden) return;
   const list = follower.view;
-  show(of, shown, { offline, age: list ? ageOf(list) : Infinity });
+  show(of, shown, { offline, age: shown?.knew ? ageOf(shown.knew) : Infinity });
   const now_ = offer();
   of("let-in").hidden = !now_.letIn;
   of("let-in").textContent = now_.letIn ?? "";
@@ -207,7 +209,12 @@ of("gate").addEventListener("click", (event) => event.target.closest("a, button,
 signIn(of("sign-in"), begin, problem);
 of("forget").addEventListener("click", () => signOut());
 follower.addEventListener("view", view);
-follower.addEventListener("link", () => (follower.live ? fetchKeys().then(draw) : draw()));
+follower.addEventListener("link", () => {
+  draw();
+  if (!follower.live) return;
+  fetchKeys().then(draw);
+  if (shown?.code && offline && !shown.done) take(shown.code); // what was said without the park is asked of it
+});
 follower.addEventListener("refused", refused);
 outbox.addEventListener("moved", draw);
 outbox.addEventListener("refused", refused);
@@ -219,7 +226,7 @@ outbox.addEventListener("answered", () => {
   draw();
 });
 setInterval(() => {
-  if (!key() || !field) return;
+  if (!key() || of("gate").hidden) return;
   of("clock").textContent = clock(now());
   if (shown && performance.now() > until) put(null);
   if (shown?.cleared && offline && follower.view && tooOld(follower.view)) put(null);

@@ -70,22 +70,26 @@ async function find(asked, called) {
     const found = await get("/registration/players", asked);
     party.add(found.player);
     follow();
-    tell(`${called}: armband ${found.armband}${found.replaced ? ". That pass was replaced by a newer one: take it away." : ""}`);
+    tell(`Armband ${found.armband} is on the list.${found.replaced ? " That pass was replaced by a newer one: take it away." : ""}`);
   } catch (error) {
-    unanswered("Looking up a pass or an armband", error);
+    if (error instanceof Refusal && error.status === 404) problem(`Nobody has ${called} today. Look again; whoever is new here is registered with N.`);
+    else unanswered("Looking up a pass or an armband", error);
   }
 }
 
 async function take(code, how) {
   problem("");
   const letter = code.toUpperCase();
-  if (how === "typed" && ACTS.has(letter)) return perform(letter);
+  if (how === "typed" && ACTS.has(letter)) {
+    tell("");
+    return perform(letter);
+  }
   const blank = how === "scanned" && code.length <= LONGEST_CODE && of("panel").querySelector("[name=code]");
   if (blank) {
     blank.value = code;
     return tell(`Pass ${code} will be given.`);
   }
-  return find(/^\d{1,4}$/.test(code) ? { armband: code } : { day_pass: code }, brief(code));
+  return /^\d{1,4}$/.test(code) ? find({ armband: code }, `armband ${Number(code)}`) : find({ day_pass: code }, `pass ${brief(code)}`);
 }
 
 /** What a letter or its button does; `card` where it was pressed on somebody's card. */

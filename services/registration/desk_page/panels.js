@@ -2,9 +2,10 @@
 
 import { el } from "../../board/dom.js";
 import { uuid7 } from "../../page/park.js";
-import { aged, AGES } from "./party.js";
+import { aged } from "./party.js";
 
 const ALPHABET = "0123456789ABCDEFGHJKMNPQRSTVWXYZ";
+const CODE = { maxlength: 64, pattern: "[A-Za-z0-9][A-Za-z0-9._\\-]*", title: "Letters, digits, dots, dashes and underscores; no space" };
 const FAULTS = [["lost", "lost"], ["damaged", "damaged"], ["misprinted", "misprinted"], ["shared", "given to somebody else"]];
 const PURPOSES = [["entry", "entry"], ["entry_deposit", "deposit on the entry"], ["hire", "hire"], ["hire_deposit", "deposit on hired gear"], ["paint", "paint"], ["air", "air"]];
 const MEANS = [["card", "card"], ["cash", "cash"], ["voucher", "voucher"], ["account", "group's account"], ["transfer", "bank transfer"]];
@@ -26,13 +27,13 @@ export const PANELS = {
     title: "Register somebody",
     button: "Register",
     fields: (party, view, about) => [
-      { kind: "select", name: "age", label: "Age", options: [["", "choose …"], ...AGES.map((band) => [String(band), aged(band)])], required: true },
+      { kind: "number", name: "age", label: "Age in years (its band is kept)", maxlength: 3, required: true },
       { kind: "select", name: "part", label: "Comes as", options: PARTS },
-      { kind: "number", name: "armband", label: "Armband number", min: 1, max: 9999 },
+      { kind: "number", name: "armband", label: "Armband number", maxlength: 4 },
       { kind: "text", name: "name", label: "Name, sealed in the vault (may stay empty)", maxlength: 200 },
-      { kind: "text", name: "code", label: "Pass: scan a blank one, or leave it empty for a new code", maxlength: 64, pattern: "[A-Za-z0-9][A-Za-z0-9._\\-]*" },
-      { kind: "text", name: "group", label: "Group, if they came as one", maxlength: 64, pattern: "[A-Za-z0-9][A-Za-z0-9._\\-]*", value: about?.group ?? party.cards.at(-1)?.group ?? "" },
-      { kind: "number", name: "size", label: "How many, if the group is new", min: 1, max: 400 },
+      { kind: "text", name: "code", label: "Pass: scan a blank one, or leave it empty for a new code", ...CODE },
+      { kind: "text", name: "group", label: "Group, if they came as one", ...CODE, value: about?.group ?? party.cards.at(-1)?.group ?? "" },
+      { kind: "number", name: "size", label: "How many, if the group is new", maxlength: 3 },
     ],
     record: (values, desk) => desk.register(values),
   },
@@ -83,7 +84,7 @@ export const PANELS = {
     fields: (party, view, about) => [
       { kind: "select", name: "player", label: "Whose", options: party.cards.map((card) => [card.player, party.called(card)]), value: about?.player },
       { kind: "select", name: "fault", label: "What became of the old one", options: FAULTS },
-      { kind: "text", name: "code", label: "Pass: scan a blank one, or leave it empty for a new code", maxlength: 64, pattern: "[A-Za-z0-9][A-Za-z0-9._\\-]*" },
+      { kind: "text", name: "code", label: "Pass: scan a blank one, or leave it empty for a new code", ...CODE },
     ],
     record: (values, desk) => desk.reissue(values),
   },
@@ -106,6 +107,6 @@ export function control({ kind, name, label, options = [], value, ...rest }) {
     return el("fieldset", {}, el("legend", {}, label), ...boxes);
   }
   const id = `panel-${name}`;
-  const made = kind === "select" ? el("select", { id, name, ...rest }, ...options.map(([one, words]) => el("option", { value: one, selected: one === value }, words))) : el("input", { id, name, type: "text", value, inputmode: kind === "number" ? "numeric" : undefined, spellcheck: "false", ...rest, ...(kind === "number" ? { pattern: "[0-9]{1,4}" } : {}) });
+  const made = kind === "select" ? el("select", { id, name, ...rest }, ...options.map(([one, words]) => el("option", { value: one, selected: one === value }, words))) : el("input", { id, name, type: "text", value, inputmode: kind === "number" ? "numeric" : undefined, spellcheck: "false", ...rest, ...(kind === "number" ? { pattern: "[0-9]{1,4}", title: "A whole number" } : {}) });
   return el("p", {}, el("label", { for: id }, label), made);
 }

@@ -14,7 +14,15 @@ const SETTLES = {
   "registration/hold-briefing": [["briefing_missing", "briefing_outdated"], (body, card) => body.players.includes(card.player)],
 };
 
-export const AGES = [18, 16, 14, 12, 10, 8, 0];
+const AGES = [18, 16, 14, 12, 10, 8, 0];
+
+const OLDEST = 120;
+
+/** The band of an age in years; throws a sentence where it is none. */
+export function bandOf(age) {
+  if (!/^\d+$/.test(age) || Number(age) > OLDEST) throw new Error(`${age || "That"} is no age. Type it in years.`);
+  return AGES.find((from) => Number(age) >= from);
+}
 
 /** An age band in words: 12 is "12 to 13". */
 export function aged(band) {
