@@ -15,6 +15,8 @@ from contracts.envelope import Command
 from contracts.problems import Refused
 from deploy.demo.clock import RunningClock
 
+VERSION = "invented-1"
+"""What a station says of its own program."""
 PACE = timedelta(seconds=0.2)
 """What one touch takes on the day's clock."""
 
@@ -27,7 +29,7 @@ class Station:
     """Sends commands one at a time. Unplugged, it keeps facts on its disk with the time at which they happened, and sends them later."""
 
     def __init__(self, http: httpx.AsyncClient, park: str, key: str, clock: RunningClock, random: Random) -> None:
-        self._park = AsyncPark("", park, key, clock=clock, random=random, http=http)
+        self._park = AsyncPark("", park, key, clock=clock, random=random, version=VERSION, http=http)
         self._clock = clock
         self._random = random
         self._disk: TemporaryDirectory[str] | None = None
