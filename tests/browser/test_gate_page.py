@@ -326,3 +326,39 @@ def test_a_key_of_another_kind_of_device_opens_nothing(gate):
     gate.page.reload()
     expect(gate.page.locator("#sign-in")).to_be_visible(timeout=WITHIN)
     gate.says("#problem", "no key of this park")
+
+
+@pytest.mark.parametrize(
+    ("status", "kind", "body"),
+    [
+        (403, "text/html", "<h1>Forbidden</h1>"),
+        (404, "application/json", '{"message": "no such host"}'),
+        (401, "text/html", "<h1>Sign in to this network</h1>"),
+        (429, "application/problem+json", '{"type": "/problems/too-many-tries", "status": 429, "detail": "Wait."}'),
+    ],
+)
+def test_what_something_between_answers_in_the_parks_place_loses_neither_fact_nor_key(gate, status, kind, body):
+    player = gate.ready()
+    gate.knows(player)
+    gate.cut()
+    gate.scan(gate.text(player))
+    gate.answers("cleared")
+    gate.let_in()
+    asked = re.compile("/games/(gate[?]|record-entry)|/registration/players|/passes/keys")
+    answered = []
+
+    def between(route):
+        answered.append(route.request.method)
+        route.fulfill(status=status, content_type=kind, body=body)
+
+    gate.page.route(asked, between)
+    gate.page.context.set_offline(False)
+    gate.page.wait_for_timeout(3000)
+    assert {"GET", "POST"} <= set(answered)
+    gate.says("#link", "NOT CONNECTED")
+    gate.says("#link", "1 let in, not sent yet")
+    gate.page.unroute(asked)
+    gate.says("#link", "● live")
+    expect(gate.page.locator("#link")).not_to_contain_text("not sent", timeout=WITHIN)
+    assert gate.entries()[-1:] == [("games.entry_recorded", player)]
+    expect(gate.page.locator("#late")).to_be_hidden()
