@@ -1,5 +1,7 @@
 """The client without a server: what it sends, how it reads answers, what it tries again and what it tells at once."""
 
+import os
+import resource
 import stat
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
@@ -344,3 +346,23 @@ def test_an_answer_that_does_not_unpack_is_no_answer():
     http = httpx.Client(base_url="http://park", transport=httpx.MockTransport(handle))
     with pytest.raises(Unreachable):
         Park("http://park", "larchmoor", "gate-1.secret", http=http).clearance("p1", "birch")
+
+
+def test_no_code_is_spent_on_a_full_disk(tmp_path):
+    network, spend = enrolling(tmp_path, (201, ENROLMENT))
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (20, before[1]))
+    try:
+        with pytest.raises(OSError, match="File too large"):
+            spend()
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert network.asked == []
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_a_power_cut_left_of_an_enrolment_is_in_nobodys_way(tmp_path):
+    (tmp_path / f"gate.key.{os.getpid()}").write_text("half a k")
+    enrolling(tmp_path, (201, ENROLMENT))[1]()
+    assert Park.open(tmp_path / "gate.key").wire.device == "gate-1"
+    assert [one.name for one in tmp_path.iterdir()] == ["gate.key"]
