@@ -64,7 +64,7 @@ class Wire:
         self, park: str, key: str, *, clock: Clock | None = None, random: Bits | None = None, version: str = ""
     ) -> None:
         self.park = park
-        self.device = key.partition(".")[0]
+        self.device = key.rpartition(".")[0]
         self.clock = clock or SystemClock()
         self.random = random or SystemRandom()
         self.offset = Offset()

@@ -366,3 +366,8 @@ def test_what_a_power_cut_left_of_an_enrolment_is_in_nobodys_way(tmp_path):
     enrolling(tmp_path, (201, ENROLMENT))[1]()
     assert Park.open(tmp_path / "gate.key").wire.device == "gate-1"
     assert [one.name for one in tmp_path.iterdir()] == ["gate.key"]
+
+
+def test_a_device_whose_name_has_a_dot_is_known_by_the_whole_of_it():
+    parks = [Park("http://park", "larchmoor", f"gate.{number}.secret") for number in (1, 2)]
+    assert [park.wire.device for park in parks] == ["gate.1", "gate.2"]
