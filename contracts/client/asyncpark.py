@@ -16,7 +16,7 @@ from contracts.client.clock import Bits, Clock
 from contracts.client.following import QUIET, ParkEvent, Reading, Restored
 from contracts.client.keys import read_key
 from contracts.client.queue import Queue
-from contracts.client.wire import ANSWERS_WITHIN, PATIENCE, Ask, Wire, attempts, checked, reaching
+from contracts.client.wire import ANSWERS_WITHIN, CUT, PATIENCE, Ask, Wire, attempts, checked, reaching, told
 from contracts.envelope import Command
 from contracts.passes import PassKeys
 from contracts.problems import Refused
@@ -68,16 +68,16 @@ class AsyncPark:
         """Ask for something, or tell it; the receipt. `key`: that of a sending whose outcome is not known."""
         ask = self.wire.write(command, actor, key)
         asked = self.wire.clock.now()
-        return self.wire.receipt(asked, await self._answer(ask))
+        return self.wire.receipt(asked, await self._answer(ask, Receipt))
 
     async def get(self, path: str, answer: type[T] | Any = Any, **query: object) -> T:
         """What a path below the park's answers, as its type; `str` leaves it as it is."""
-        found: T = wire.told(await self._answer(self.wire.read(path, **query)), answer)
+        found: T = await self._answer(self.wire.read(path, **query), answer)
         return found
 
     async def question(self, path: str, body: Struct | None = None, answer: type[T] | Any = Any) -> T:
         """The answer to a question that is too long for a query."""
-        found: T = wire.told(await self._answer(self.wire.question(path, body)), answer)
+        found: T = await self._answer(self.wire.question(path, body), answer)
         return found
 
     async def clearance(self, player: str, field: str, day_pass: str | None = None) -> Clearance:
@@ -115,7 +115,7 @@ class AsyncPark:
                 async for piece in response.aiter_bytes():
                     queue.settle(batch.read(piece))
             end = batch.concluded()
-        except (httpx.TransportError, Refused):
+        except (*CUT, Refused):
             queue.unsure()
             if batch.settled:
                 return False  # it was cut, but came on: a new try begins
@@ -132,8 +132,8 @@ class AsyncPark:
             while True:
                 async for attempt in attempts(self._patience):
                     with attempt:
-                        async for told in self._followed(reading, ask):
-                            yield told
+                        async for one in self._followed(reading, ask):
+                            yield one
 
     async def _followed(self, reading: Reading, ask: Ask) -> AsyncIterator[ParkEvent | Restored]:
         headers = self.wire.headers(ask) | reading.opened()
@@ -144,19 +144,19 @@ class AsyncPark:
                 if response.status_code != httpx.codes.OK:
                     checked(response.status_code, response.headers, await response.aread())
                 async for piece in response.aiter_bytes():
-                    for told in reading.read(piece):
-                        yield told
+                    for one in reading.read(piece):
+                        yield one
             reading.ended()
-        except httpx.TransportError:
+        except CUT:
             if not reading.heard:
                 raise
 
-    async def _answer(self, ask: Ask) -> bytes:
+    async def _answer(self, ask: Ask, answer: Any) -> Any:
         with reaching(ask.key):
             async for attempt in attempts(self._patience):
                 with attempt:
                     response = await self._http.request(
                         ask.method, ask.path, params=ask.query, content=ask.content, headers=self.wire.headers(ask)
                     )
-                    return checked(response.status_code, response.headers, response.content)
+                    return told(checked(response.status_code, response.headers, response.content), answer)
         raise AssertionError("an attempt either answers or raises")

@@ -8,7 +8,7 @@ import msgspec
 
 from contracts.client.clock import Bits, Clock, SystemClock, uuid7
 from contracts.client.keys import DeviceKey, Place
-from contracts.client.wire import ANSWERS_WITHIN, checked, reaching
+from contracts.client.wire import ANSWERS_WITHIN, checked, reaching, told
 from contracts.devices import Enrol, Enrolment
 
 
@@ -36,9 +36,8 @@ def enrol(  # noqa: PLR0913 - the last ones have a default and a name
         headers = {"Content-Type": "application/json", "Idempotency-Key": f'"{name}"'}
         with reaching():
             answer = client.post(f"/parks/{park}/devices/enrol", content=msgspec.json.encode(body), headers=headers)
-        content = checked(answer.status_code, answer.headers, answer.content)
-        told = msgspec.json.decode(content, type=Enrolment)
-        key = DeviceKey(url=url, park=park, device=told.device, key=told.key, roles=told.roles, station=told.station)
+            made: Enrolment = told(checked(answer.status_code, answer.headers, answer.content), Enrolment)
+        key = DeviceKey(url=url, park=park, device=made.device, key=made.key, roles=made.roles, station=made.station)
         place.keep(key)
     finally:
         place.close()

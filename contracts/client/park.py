@@ -16,7 +16,7 @@ from contracts.client.clock import Bits, Clock
 from contracts.client.following import QUIET, ParkEvent, Reading, Restored
 from contracts.client.keys import read_key
 from contracts.client.queue import Queue
-from contracts.client.wire import ANSWERS_WITHIN, PATIENCE, Ask, Wire, attempts, checked, reaching
+from contracts.client.wire import ANSWERS_WITHIN, CUT, PATIENCE, Ask, Wire, attempts, checked, reaching, told
 from contracts.envelope import Command
 from contracts.passes import PassKeys
 from contracts.problems import Refused
@@ -68,16 +68,16 @@ class Park:
         """Ask for something, or tell it; the receipt. `key`: that of a sending whose outcome is not known."""
         ask = self.wire.write(command, actor, key)
         asked = self.wire.clock.now()
-        return self.wire.receipt(asked, self._answer(ask))
+        return self.wire.receipt(asked, self._answer(ask, Receipt))
 
     def get(self, path: str, answer: type[T] | Any = Any, **query: object) -> T:
         """What a path below the park's answers, as its type; `str` leaves it as it is."""
-        found: T = wire.told(self._answer(self.wire.read(path, **query)), answer)
+        found: T = self._answer(self.wire.read(path, **query), answer)
         return found
 
     def question(self, path: str, body: Struct | None = None, answer: type[T] | Any = Any) -> T:
         """The answer to a question that is too long for a query."""
-        found: T = wire.told(self._answer(self.wire.question(path, body)), answer)
+        found: T = self._answer(self.wire.question(path, body), answer)
         return found
 
     def clearance(self, player: str, field: str, day_pass: str | None = None) -> Clearance:
@@ -115,7 +115,7 @@ class Park:
                 for piece in response.iter_bytes():
                     queue.settle(batch.read(piece))
             end = batch.concluded()
-        except (httpx.TransportError, Refused):
+        except (*CUT, Refused):
             queue.unsure()
             if batch.settled:
                 return False  # it was cut, but came on: a new try begins
@@ -143,16 +143,16 @@ class Park:
                 for piece in response.iter_bytes():
                     yield from reading.read(piece)
             reading.ended()
-        except httpx.TransportError:
+        except CUT:
             if not reading.heard:
                 raise
 
-    def _answer(self, ask: Ask) -> bytes:
+    def _answer(self, ask: Ask, answer: Any) -> Any:
         with reaching(ask.key):
             for attempt in attempts(self._patience):
                 with attempt:
                     response = self._http.request(
                         ask.method, ask.path, params=ask.query, content=ask.content, headers=self.wire.headers(ask)
                     )
-                    return checked(response.status_code, response.headers, response.content)
+                    return told(checked(response.status_code, response.headers, response.content), answer)
         raise AssertionError("an attempt either answers or raises")

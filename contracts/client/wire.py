@@ -28,6 +28,9 @@ ANSWERS_WITHIN: Final = 10.0
 """Seconds that one try may take."""
 LONGEST_WAIT: Final = 5.0
 _KINDS: Final = {kind.type_uri(): kind for kind in problems.every()}
+CUT: Final = (httpx.TransportError, httpx.DecodingError)
+"""What breaks a connection, or makes its answer no answer of the park's."""
+_PROBLEMS: Final = "/problems/"
 _PASSING: Final = frozenset({"/problems/contended", "/problems/in-flight", "/problems/line-cut"})
 
 
@@ -61,7 +64,7 @@ class Wire:
         self, park: str, key: str, *, clock: Clock | None = None, random: Bits | None = None, version: str = ""
     ) -> None:
         self.park = park
-        self.device = key.partition(".")[0]
+        self.device = key.rpartition(".")[0]
         self.clock = clock or SystemClock()
         self.random = random or SystemRandom()
         self.offset = Offset()
@@ -98,9 +101,8 @@ class Wire:
         query = [*(("type", one) for one in types), *(("tag", one) for one in tags)]
         return Ask("GET", self._at("events/stream"), None, (*query, *((("after", after),) if after else ())))
 
-    def receipt(self, asked: datetime, content: bytes) -> Receipt:
+    def receipt(self, asked: datetime, receipt: Receipt) -> Receipt:
         """A write's receipt. When it was recorded tells the park's clock, unless that was long ago."""
-        receipt = msgspec.json.decode(content, type=Receipt)
         if not receipt.repeat:
             self.offset.heard(asked, self.clock.now(), receipt.recorded_at)
         return receipt
@@ -119,19 +121,20 @@ def segment(name: str) -> str:
 
 
 def told(content: bytes, answer: Any) -> Any:
-    """An answer as its type."""
-    return content.decode() if answer is str else msgspec.json.decode(content, type=answer)
+    """An answer as its type; raises what breaks a connection where it is none, for then something that stands between answered in the park's place."""
+    try:
+        return content.decode() if answer is str else msgspec.json.decode(content, type=answer)
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise httpx.RemoteProtocolError(f"What came back is no answer of the park's: {error}") from error
 
 
 def checked(status: int, headers: Mapping[str, str], content: bytes) -> bytes:
-    """An answer's content; raises the `Refused` that it is."""
+    """An answer's content; raises the `Refused` that it is, and what breaks a connection where it is no word of the park's."""
     if 200 <= status < 300:
         return content
-    try:
-        problem = msgspec.json.decode(content, type=Problem)
-    except msgspec.MsgspecError:  # something that stands between answered in the park's place
-        said = f"The answer was {status}, and no problem of the park's."
-        problem = Problem(type="about:blank", title=Refused.title, status=status, detail=said)
+    problem: Problem = told(content, Problem)
+    if not problem.type.startswith(_PROBLEMS):
+        raise httpx.RemoteProtocolError(f"The answer was {status}, and no problem of the park's.")
     raise refused(problem, headers)
 
 
@@ -157,7 +160,7 @@ def reasons(error: Refused) -> tuple[Reason, ...]:
 
 def passing(error: Exception) -> bool | float:
     """Whether the same may be sent again, or the seconds after which: nobody knows what became of it, others came between, or it was too early."""
-    if isinstance(error, httpx.TransportError):
+    if isinstance(error, CUT):
         return True
     if not isinstance(error, Refused):
         return False
@@ -178,5 +181,5 @@ def reaching(key: UUID | None = None) -> Iterator[None]:
     """Raises Unreachable where no answer comes in the block."""
     try:
         yield
-    except httpx.TransportError as error:
+    except CUT as error:
         raise Unreachable(key) from error

@@ -326,3 +326,100 @@ def test_a_key_of_another_kind_of_device_opens_nothing(gate):
     gate.page.reload()
     expect(gate.page.locator("#sign-in")).to_be_visible(timeout=WITHIN)
     gate.says("#problem", "no key of this park")
+
+
+@pytest.mark.parametrize(
+    ("status", "kind", "body"),
+    [
+        (403, "text/html", "<h1>Forbidden</h1>"),
+        (404, "application/json", '{"message": "no such host"}'),
+        (401, "text/html", "<h1>Sign in to this network</h1>"),
+        (429, "application/problem+json", '{"type": "/problems/too-many-tries", "status": 429, "detail": "Wait."}'),
+    ],
+)
+def test_what_something_between_answers_in_the_parks_place_loses_neither_fact_nor_key(gate, status, kind, body):
+    player = gate.ready()
+    gate.knows(player)
+    gate.cut()
+    gate.scan(gate.text(player))
+    gate.answers("cleared")
+    gate.let_in()
+    asked = re.compile("/games/(gate[?]|record-entry)|/registration/players|/passes/keys")
+    answered = []
+
+    def between(route):
+        answered.append(route.request.method)
+        route.fulfill(status=status, content_type=kind, body=body)
+
+    gate.page.route(asked, between)
+    gate.page.context.set_offline(False)
+    gate.page.wait_for_timeout(3000)
+    assert {"GET", "POST"} <= set(answered)
+    gate.says("#link", "NOT CONNECTED")
+    gate.says("#link", "1 let in, not sent yet")
+    gate.page.unroute(asked)
+    gate.says("#link", "● live")
+    expect(gate.page.locator("#link")).not_to_contain_text("not sent", timeout=WITHIN)
+    assert gate.entries()[-1:] == [("games.entry_recorded", player)]
+    expect(gate.page.locator("#late")).to_be_hidden()
+
+
+def test_an_alarm_is_raised_also_where_the_list_overtakes_the_receipt(gate):
+    player = gate.ready()
+    gate.knows(player)
+    gate.cut()
+    gate.day.send("discipline/caution", {"caution": "c-" + player, "player": player, "violation": "physical-contact"})
+    gate.day.send("discipline/confirm-ejection", {"caution": "c-" + player, "player": player})
+    gate.scan(gate.text(player))
+    gate.answers("cleared", "By what this gate knew last")
+    gate.let_in()
+
+    def slowly(route):
+        receipt = route.fetch()
+        before = gate.day.live.head()
+        deadline = time.monotonic() + 20
+        while not any(kept["position"] >= before for kept in gate.page.evaluate(KEPT)):
+            assert time.monotonic() < deadline
+            gate.page.wait_for_timeout(50)
+        route.fulfill(response=receipt)
+
+    gate.page.route("**/games/record-entry", slowly)
+    gate.back()
+    expect(gate.page.locator("#link")).not_to_contain_text("not sent", timeout=WITHIN)
+    gate.says("#late", f"Armband {player[1:]} is on the field and NOT CLEARED")
+
+
+def test_whoever_this_gate_let_in_is_not_cleared_again_before_that_is_sent(gate):
+    player = gate.ready()
+    gate.knows(player)
+    gate.cut()
+    gate.scan(gate.text(player))
+    gate.answers("cleared")
+    gate.let_in()
+    gate.page.route("**/games/record-entry", lambda route: route.abort())
+    gate.page.context.set_offline(False)
+    gate.page.wait_for_timeout(500)
+    for _ in range(3):  # whether it is live by then or not
+        gate.scan(gate.text(player))
+        gate.answers("not-cleared", "This gate let him in at")
+        gate.page.wait_for_timeout(700)
+
+
+def test_what_came_of_letting_one_in_is_told_though_the_next_was_scanned(gate):
+    player, other = gate.ready(), gate.ready()
+    gate.scan(gate.text(player))
+    gate.answers("cleared")
+    held = []
+
+    def hold(route):
+        held.append(route)
+
+    gate.page.route("**/games/admit-player", hold)
+    gate.page.wait_for_selector("body:not(.settling)")
+    gate.page.click("#let-in")
+    gate.scan(gate.text(other))
+    gate.answers("cleared", f"Armband {other[1:]}")
+    held.pop().abort()
+    gate.says("#problem", f"Armband {player[1:]}")
+    gate.says("#problem", "it is not known whether he is let in")
+    gate.answers("cleared", f"Armband {other[1:]}")

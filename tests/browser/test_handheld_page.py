@@ -715,7 +715,10 @@ def test_a_wrong_key_is_told_in_a_sentence_and_what_was_touched_stays_on_the_dev
 
 
 def test_a_key_that_opens_nothing_any_more_says_how_much_is_not_sent_and_loses_none_of_it(live, game):
-    live.page.route("**/games/record-out", lambda route: route.fulfill(status=401, json={"detail": "No."}))
+    live.page.route(
+        "**/games/record-out",
+        lambda route: route.fulfill(status=401, json={"type": "/problems/not-authenticated", "detail": "No."}),
+    )
     live.touch(act("out"), person(game.armbands[0]))
     live.says("#problem", f"1 touched on {live.name} not sent: kept here")
     live.page.unroute("**/games/record-out")

@@ -1,5 +1,7 @@
 """The client without a server: what it sends, how it reads answers, what it tries again and what it tells at once."""
 
+import os
+import resource
 import stat
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
@@ -299,3 +301,73 @@ def test_a_problem_keeps_everything_that_it_said():
     with pytest.raises(problems.PositionLost) as raised:
         Network((410, msgspec.to_builtins(told))).park().get("events")
     assert raised.value.extensions["problem"] == told
+
+
+BETWEEN = [
+    httpx.Response(200, html="<h1>Sign in to this network</h1>"),
+    httpx.Response(200, json={"ok": True}),
+    httpx.Response(200, content=b"\xff\xfe"),
+    httpx.Response(302, headers={"Location": "http://login/"}),
+    httpx.Response(401, html="<h1>Who are you?</h1>"),
+    httpx.Response(404, json={"message": "no such host"}),
+    httpx.Response(404, json={"type": "about:blank", "title": "T", "status": 404, "detail": "D"}),
+]
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("between", BETWEEN, ids=lambda one: f"{one.status_code} {one.content[:20]!r}")
+def test_what_something_between_answers_in_the_parks_place_is_no_answer(between, tmp_path):
+    answers = [between, httpx.Response(201, json=RECEIPT), *[between] * 7]
+    asked = []
+
+    def handle(request):
+        asked.append(request)
+        return answers.pop(0)
+
+    http = httpx.Client(base_url="http://park", transport=httpx.MockTransport(handle))
+    park = Park("http://park", "larchmoor", "gate-1.secret", http=http)
+    assert park.do(StartGame(game="birch-1")).position == 7
+    with pytest.raises(Unreachable) as raised:
+        park.do(StartGame(game="birch-1"))
+    assert len({request.headers["idempotency-key"] for request in asked}) == 2
+    assert str(raised.value.key) in asked[-1].headers["idempotency-key"]
+    with pytest.raises(Unreachable):
+        park.clearance("p1", "birch")
+    with pytest.raises(Unreachable):
+        enrol("http://park", "larchmoor", "K7QF3M2W9T", tmp_path / "gate.key", http=http)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.usefixtures("quick")
+def test_an_answer_that_does_not_unpack_is_no_answer():
+    def handle(_request):
+        return httpx.Response(200, headers={"Content-Encoding": "gzip"}, stream=httpx.ByteStream(b"not gzip"))
+
+    http = httpx.Client(base_url="http://park", transport=httpx.MockTransport(handle))
+    with pytest.raises(Unreachable):
+        Park("http://park", "larchmoor", "gate-1.secret", http=http).clearance("p1", "birch")
+
+
+def test_no_code_is_spent_on_a_full_disk(tmp_path):
+    network, spend = enrolling(tmp_path, (201, ENROLMENT))
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (20, before[1]))
+    try:
+        with pytest.raises(OSError, match="File too large"):
+            spend()
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert network.asked == []
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_what_a_power_cut_left_of_an_enrolment_is_in_nobodys_way(tmp_path):
+    (tmp_path / f"gate.key.{os.getpid()}").write_text("half a k")
+    enrolling(tmp_path, (201, ENROLMENT))[1]()
+    assert Park.open(tmp_path / "gate.key").wire.device == "gate-1"
+    assert [one.name for one in tmp_path.iterdir()] == ["gate.key"]
+
+
+def test_a_device_whose_name_has_a_dot_is_known_by_the_whole_of_it():
+    parks = [Park("http://park", "larchmoor", f"gate.{number}.secret") for number in (1, 2)]
+    assert [park.wire.device for park in parks] == ["gate.1", "gate.2"]

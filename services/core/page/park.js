@@ -42,11 +42,14 @@ export class Refusal extends Error {
     this.asked = null;
   }
 
-  /** The same may be sent again: nobody knows yet, or others came between, or its first sending is still at work. */
+  /** The same may be sent again: nobody knows yet, or others came between, or its first sending is still at work, or it has to wait. */
   get passing() {
-    return this.status === 0 || this.status >= 500 || this.type.endsWith("/contended") || this.type.endsWith("/in-flight");
+    return this.status === 0 || this.status === 429 || this.status >= 500 || this.type.endsWith("/contended") || this.type.endsWith("/in-flight");
   }
 }
+
+const UNREACHED = "The park's server cannot be reached.";
+const PROBLEMS = "/problems/";
 
 async function send(path, options, signal, within = ANSWERS_WITHIN_MS) {
   let response;
@@ -60,9 +63,10 @@ async function send(path, options, signal, within = ANSWERS_WITHIN_MS) {
     if (response.ok) return await response.json();
   } catch (error) {
     if (signal?.aborted) throw error;
-    throw new Refusal(0, "The park's server cannot be reached.");
+    throw new Refusal(0, UNREACHED);
   }
-  const problem = await response.json().catch(() => ({}));
+  const problem = await response.json().catch(() => null);
+  if (!String(problem?.type).startsWith(PROBLEMS)) throw new Refusal(0, UNREACHED); // something that stands between answered in the park's place
   throw new Refusal(response.status, problem.detail ?? `The server answered ${response.status}.`, problem.type, problem);
 }
 
@@ -211,7 +215,7 @@ export class Outbox extends EventTarget {
         const epoch = Math.max(receipt.epoch, this.#seen.epoch); // a repeat tells of the life that it was first recorded in
         save(`${this.#name} sent`, [...this.#sent, { ...next, epoch, position: receipt.position }]);
         this.saw(this.#seen);
-        this.dispatchEvent(new Event("answered"));
+        this.dispatchEvent(new CustomEvent("answered", { detail: { ...next, receipt } }));
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
         error.asked = next;

@@ -22,7 +22,6 @@ const letting = new Letting(outbox, field);
 const keeping = new Keeping(field);
 let keys = [];
 let shown = null;
-let offline = false;
 let until = 0;
 let turn = 0;
 
@@ -97,18 +96,17 @@ async function take(code) {
 }
 
 async function answer(code) {
-  offline = !follower.live;
+  let found;
   try {
-    if (!offline) return closed(await asked(code, field), follower.view);
+    if (follower.live) found = { ...closed(await asked(code, field), follower.view), offline: false };
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
     if (error.status === 401 || error.status === 403) return refused({ detail: error });
-    offline = true;
     if (error.status === 0) follower.lost();
   }
-  const found = closed(await kept(code, follower.view, keys), follower.view);
-  const before = letting.since(found.player);
-  if (!before) return found;
+  found ??= { ...closed(await kept(code, follower.view, keys), follower.view), offline: true };
+  const before = letting.since(found.player); // what is not sent yet the park does not know
+  if (!before || found.reasons.some(({ code: why }) => why === "already_on_field")) return found;
   return { ...found, cleared: false, inside: true, reasons: [{ code: "already_on_field", sentence: `This gate let him in at ${clock(before)} already.`, where: "staging" }, ...found.reasons] };
 }
 
@@ -129,7 +127,7 @@ function settle() {
 function offer() {
   const list = follower.view;
   if (!shown?.player || shown.done) return {};
-  if (offline) return shown.cleared ? { letIn: "Looked: let him in" } : { wentIn: !shown.inside };
+  if (shown.offline) return shown.cleared ? { letIn: "Looked: let him in" } : { wentIn: !shown.inside };
   if (!shown.cleared) return shown.reasons.every(({ code }) => code === "game_closed") ? { hint: "Nothing else stands against him." } : {};
   if (shown.part === "player" && !list?.game) return { hint: "No game is played here now: he goes in with the start." };
   return { letIn: "Looked: let him in" };
@@ -141,10 +139,10 @@ async function letIn() {
   one.done = true;
   draw();
   try {
-    if (offline) letting.record(one, follower.view);
+    if (one.offline) letting.record(one, follower.view);
     else one.reasons = await letting.ask(one, follower.view?.game);
     one.cleared &&= one.reasons.length === 0;
-    one.said = offline ? "Recorded here: he is in. It is sent when the network is back." : one.cleared ? "He is in." : "";
+    one.said = one.offline ? "Recorded here: he is in. It is sent when the network is back." : one.cleared ? "He is in." : "";
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
     if (error.status === 401) return refused({ detail: error });
@@ -152,6 +150,8 @@ async function letIn() {
     one.said = "The park did not answer: it is not known whether he is let in. Let him wait, or scan again.";
     follower.lost();
   }
+  if (shown !== one && !one.cleared) problem(`${called(one.player)} is not let in. ${one.reasons.map(({ sentence, where }) => `${sentence} → ${where}`).join(" ")}`);
+  else if (shown !== one && !one.done) problem(`${called(one.player)}: ${one.said}`);
   draw();
   of("said").focus();
 }
@@ -159,7 +159,7 @@ async function letIn() {
 function draw() {
   if (!key() || of("gate").hidden) return;
   const list = follower.view;
-  show(of, shown, { offline, age: shown?.knew ? ageOf(shown.knew) : Infinity });
+  show(of, shown, { offline: shown?.offline, age: shown?.knew ? ageOf(shown.knew) : Infinity });
   const now_ = offer();
   of("let-in").hidden = !now_.letIn;
   of("let-in").textContent = now_.letIn ?? "";
@@ -213,14 +213,14 @@ follower.addEventListener("link", () => {
   draw();
   if (!follower.live) return;
   fetchKeys().then(draw);
-  if (shown?.code && offline && !shown.done) take(shown.code); // what was said without the park is asked of it
+  if (shown?.code && shown.offline && !shown.done) take(shown.code); // what was said without the park is asked of it
 });
 follower.addEventListener("refused", refused);
 outbox.addEventListener("moved", draw);
 outbox.addEventListener("refused", refused);
 outbox.addEventListener("cut", () => follower.lost());
-outbox.addEventListener("answered", () => {
-  letting.answered();
+outbox.addEventListener("answered", ({ detail }) => {
+  letting.answered(detail);
   if (shown?.done) put(null);
   follower.found();
   draw();
@@ -229,7 +229,7 @@ setInterval(() => {
   if (!key() || of("gate").hidden) return;
   of("clock").textContent = clock(now());
   if (shown && performance.now() > until) put(null);
-  if (shown?.cleared && offline && follower.view && tooOld(follower.view)) put(null);
+  if (shown?.cleared && shown.offline && follower.view && tooOld(follower.view)) put(null);
   drawLink();
 }, 500);
 navigator.serviceWorker?.register("worker.js").catch(() => {});

@@ -36,12 +36,10 @@ export class Letting {
     this.#outbox.put(ENTRY, { player: shown.player, field: this.#field, game, knew: shown.knew, answer: shown.cleared ? "cleared" : "not_cleared" });
   }
 
-  /** The park has answered: what it holds against an entry is kept until somebody has seen to it. */
-  answered() {
-    for (const { command, key, receipt } of this.#outbox.unseen) {
-      const told = command === ENTRY && receipt ? receipt.events[0].data : null;
-      if (told && (told.stale || told.reasons.length)) this.#keep(key, told.player, told.field, told.reasons.length ? told.reasons : [{ sentence: "What the gate knew was too old.", where: "the gate: ask anew" }]);
-    }
+  /** The park has answered, before or after its list shows it: what it holds against an entry is kept until somebody has seen to it. */
+  answered({ command, key, receipt }) {
+    const told = command === ENTRY ? receipt.events[0].data : null;
+    if (told && (told.stale || told.reasons.length)) this.#keep(key, told.player, told.field, told.reasons.length ? told.reasons : [{ sentence: "What the gate knew was too old.", where: "the gate: ask anew" }]);
   }
 
   /** The park took it for no fact of its own, so it is on no record but this. */
