@@ -10,13 +10,13 @@ from msgspec.structs import replace
 
 from contracts.devices import Enrol, Enrolment, InviteDevice
 from contracts.envelope import UNREADABLE
-from contracts.problems import CodeNotKnown, CodeUsed, InvalidBody, MalformedBody, UnsupportedMediaType
+from contracts.problems import CodeNotKnown, CodeUsed, InvalidBody, MalformedBody
 from services.core.auth import Device, Devices
 from services.core.command import Handler
 from services.core.identity import address_of
 from services.core.park import Answer, Park, digest_of
 from services.core.pool import Pool
-from services.core.routes import asked, park_of
+from services.core.routes import JSON, asked, must_be, park_of
 from services.devices import model
 from services.devices.codes import LENGTH, code_hash, new_code, plain
 from services.devices.model import TakeInvitation
@@ -92,9 +92,7 @@ async def _found(request: Request[Any, Any, Any], park: str, code: str) -> Any:
 
 def _decoded(request: Request[Any, Any, Any], body: bytes) -> Enrol:
     """The body; no problem repeats a word of it."""
-    media = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
-    if media != "application/json":
-        raise UnsupportedMediaType(f"Content-Type is {media}; send application/json.")
+    must_be(JSON, request.headers)
     try:
         return _BODY.decode(body)
     except msgspec.ValidationError:
