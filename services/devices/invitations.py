@@ -15,6 +15,7 @@ from services.core.auth import Device, Devices
 from services.core.command import Handler
 from services.core.identity import address_of
 from services.core.park import Answer, Park, digest_of
+from services.core.plainly import plainly
 from services.core.pool import Pool
 from services.core.routes import JSON, asked, must_be, park_of
 from services.devices import model
@@ -72,6 +73,8 @@ async def enrol(request: Request[Any, Any, Any], park: FromPath[str]) -> Enrolme
     key = await devices.enrol(where.park, device, frozenset(enrolled.roles), enrolled.station, receipt.position)
     if before:  # an older backup would bring it back to life
         await asyncio.to_thread(Revocations(request.app.state.outside, where.park).record, device, before)
+    said = {"device-version": wanted.version} if wanted.version else {}
+    devices.contacts.heard(where.park, device, dict(request.headers) | said, where.clock.now())
     return Enrolment(
         park=where.park,
         device=device,
@@ -95,12 +98,15 @@ def _decoded(request: Request[Any, Any, Any], body: bytes) -> Enrol:
     must_be(JSON, request.headers)
     try:
         return _BODY.decode(body)
-    except msgspec.ValidationError:
+    except msgspec.ValidationError as error:
+        where = plainly(error, Enrol)[1]
+        form = " A code has ten letters and digits, such as K7QF3-M2W9T." if where == "$.code" else ""
         raise InvalidBody(
-            'The body does not fit. Send {"code": "…", "version": "…"}; the version may be left out.'
+            f'The body does not fit.{form} Send {{"code": "…", "version": "…"}}; the version may be left out.',
+            where=where,
         ) from None
     except UNREADABLE:
-        raise MalformedBody("The body is not JSON in UTF-8. Nothing was recorded.") from None
+        raise MalformedBody('The body is not JSON in UTF-8. Nothing was recorded; send {"code": "…"}.') from None
 
 
 def _devices(request: Request[Any, Any, Any]) -> Devices:
