@@ -122,6 +122,13 @@ def test_words_find_a_route_by_its_fields_its_roles_and_its_sentence(page):
     expect(page.locator("#count")).to_have_text("0 found")
 
 
+def test_a_reason_is_found_by_its_code_and_says_where_it_is_cleared(page):
+    page.fill("#search", "chrono_untrusted")
+    page.keyboard.press("Enter")
+    expect(page.locator("main h2")).to_have_text("chrono_untrusted")
+    expect(page.locator("main .note")).to_have_text("chronograph")
+
+
 def test_headers_and_parameters_are_found_by_their_names(page):
     page.fill("#search", "Device-Version device-seq")
     expect(page.locator("#list a", has_text="games/record-out")).to_have_count(1)

@@ -1,7 +1,7 @@
 /** The page of both documents: what they hold as a list that can be searched, and one of it in full, under an address of its own. */
 import { channelView } from "/docs/bus.js";
 import { el, link, said } from "/docs/dom.js";
-import { follow, problemView, routeView } from "/docs/http.js";
+import { follow, problemView, reasonView, routeView } from "/docs/http.js";
 import { namesIn } from "/docs/schema.js";
 
 /** Pixels from which on the list stands beside the text. */
@@ -51,6 +51,13 @@ function entries(http, bus, routes) {
       href: `#${problem.type}`,
       words: [problem.type, problem.title, problem.remedy, String(problem.status)],
       view: () => problemView(http, problem, routes),
+    })),
+    ...http["x-reasons"].map((reason) => ({
+      group: "Reasons for a no",
+      title: reason.code,
+      href: `#/reasons/${reason.code}`,
+      words: [reason.code, reason.sentence, reason.where],
+      view: () => reasonView(reason),
     })),
   ].map((one) => ({ ...one, words: one.words.filter(Boolean).join(" ").toLowerCase() }));
 }

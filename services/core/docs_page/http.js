@@ -78,6 +78,18 @@ export function routeView(root, { path, method, route }) {
   ];
 }
 
+/** One reason for which somebody is not cleared, or something not done. */
+export function reasonView({ code, sentence, where }) {
+  return [
+    el("h2", {}, el("code", {}, code)),
+    el("h3", {}, "What the person is told"),
+    el("p", {}, sentence, " What this very case adds, such as a number or a time, may follow it."),
+    el("h3", {}, "Where it is cleared"),
+    el("p", { class: "note" }, where),
+    el("p", {}, "The code stays; the sentence may be worded anew. Treat a code that you do not know as a no."),
+  ];
+}
+
 /** Of a problem that no route answers with: it stands in a batch's verdicts, or comes before there is any route. */
 const nowhere = ({ status }) => (status === 405 ? el("p", {}, "Every path, for a method that it does not take.") : el("p", {}, "It stands in the verdict of one line of ", link("#/http/batch", "POST /parks/{park}/batch"), "."));
 
