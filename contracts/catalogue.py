@@ -148,6 +148,12 @@ def _fields(struct: type[Struct]) -> Iterator[tuple[str, Getter]]:
 
 _EXTRACTORS: dict[type[Data], tuple[tuple[str, Getter], ...]] = {data: tuple(_fields(data)) for data in TYPES}
 
+SUBJECTS: frozenset[str] = frozenset(
+    {f"{prefix}:" for extractors in _EXTRACTORS.values() for prefix, _ in extractors}
+    | {tag for data in TYPES for tag in data.ALSO}
+)
+"""Whatever a tag begins with, as `field:` does, or is as a whole, as `incidents` is."""
+
 
 def tags_of(data: Data) -> tuple[str, ...]:
     """The tags of every subject that an event concerns, in the order of its fields, each once."""

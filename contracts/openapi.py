@@ -18,6 +18,7 @@ from contracts.examples import EXAMPLES
 from contracts.problems import Refused
 from contracts.read import JSON, Read
 from contracts.reads import READS
+from contracts.reasons import REASONS
 from contracts.receipts import receipt
 from contracts.samples import sample
 from contracts.story import Kind, SubjectId
@@ -141,6 +142,7 @@ def document() -> dict[str, Any]:
             "schemas": schemas,
         },
         "x-problems": msgspec.to_builtins(all_described().problems),
+        "x-reasons": [{"code": code, **entry._asdict()} for code, entry in sorted(REASONS.items())],
     }
 
 

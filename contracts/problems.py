@@ -144,8 +144,8 @@ class BodyTooLarge(Refused):
 
 class UnsupportedMediaType(Refused):
     status = 415
-    title = "The body must be application/json"
-    remedy = "Send the media type that the route takes: application/json unless it says another."
+    title = "The body is of a type that this route does not take"
+    remedy = "Send the media type that the route takes, not compressed: application/json unless it says another."
     sample = "Content-Type is text/plain; send application/json."
 
 

@@ -9,6 +9,7 @@ from typing import ClassVar, Final
 
 import msgspec
 
+from contracts.client.clock import SystemClock
 from contracts.client.following import ParkEvent
 from contracts.webhooks import ID, PREFIX, SIGNATURE, TIMESTAMP, TOLERANCE, signature
 
@@ -54,8 +55,8 @@ class LetterFromTheFuture(LetterRefused):
     remedy = "Set this machine's clock; the park sends the letter again."
 
 
-def verify(secret: str, headers: Mapping[str, str], body: bytes, now: datetime) -> tuple[ParkEvent, ...]:
-    """The events of a letter of the park's. Several signatures may stand in its header, one of which must hold; those of other versions are passed over.
+def verify(secret: str, headers: Mapping[str, str], body: bytes, now: datetime | None = None) -> tuple[ParkEvent, ...]:
+    """The events of a letter of the park's. `body` is its bytes as they came; `now` is this machine's clock where none is given. Several signatures may stand in its header, one of which must hold; those of other versions are passed over.
 
     The same letter may come again under the same `webhook-id`: keep the ids, and drop what you have. Raises a `LetterRefused`, and ValueError for a secret that is none.
     """
@@ -66,7 +67,7 @@ def verify(secret: str, headers: Mapping[str, str], body: bytes, now: datetime) 
     right = signature(_checked(secret), identity, int(sent), body)
     if not any(hmac.compare_digest(right.encode(), one.encode()) for one in given.split(" ")):
         raise LetterNotGenuine("No signature of the letter holds under this secret. Nothing of it is believed.")
-    age = now.timestamp() - int(sent)
+    age = (now or SystemClock().now()).timestamp() - int(sent)
     if age > TOLERANCE:
         raise LetterTooOld(f"The letter was sent {age:.0f} s ago; {TOLERANCE} are allowed.")
     if age < -TOLERANCE:

@@ -2,14 +2,14 @@
 
 import os
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TypeVar
 
 from cyclopts import App
 
 from deploy import integrators
-from deploy.integrators import NoSuchReading, Register
+from deploy.integrators import CHECKPOINTS, NoSuchReading, Register
 from deploy.nats import reload
 from deploy.processes import LOOPBACK
 from deploy.state import DEFAULT, last_access
@@ -44,12 +44,20 @@ def add(name: str, *, reads: list[str], park: str | None = None) -> None:
     one = _changed(state, lambda found: integrators.added(found, name, tuple(reads), park))
     tell(f"nats://{name}:{one.secret}@{LOOPBACK}:{last_access(state, 'nats').port}")
     tell("Keep it: the secret is not shown again. Subjects: " + ", ".join(one.subjects))
-    tell(
-        "Each message is a leaf; its third and fourth line are epoch and position. It comes at most once while you listen, and again after a fault of ours:"
+    for line in about(reads):
+        tell(line)
+
+
+def about(reads: Sequence[str]) -> tuple[str, ...]:
+    """What comes under these services' subjects, and how to fetch what did not come."""
+    events = (
+        "Each message is a leaf; its third and fourth line are epoch and position. It comes at most once while you listen, and again after a fault of ours:",
+        "go by the position, and fetch what is missing with GET /parks/<park>/events?after=<epoch>:<position>, under the key of a device with the role integrator.",
     )
-    tell(
-        "go by the position, and fetch what is missing with GET /parks/<park>/events?after=<epoch>:<position>, under the key of a device with the role integrator."
+    checkpoints = (
+        "Each message under checkpoint.<park> is a signed note; its second line is how many events it covers. Fetch what is missing with GET /parks/<park>/evidence/checkpoints.",
     )
+    return (*(events if set(reads) - {CHECKPOINTS} else ()), *(checkpoints if CHECKPOINTS in reads else ()))
 
 
 @INTEGRATORS.command(name="list")

@@ -16,5 +16,9 @@ class Backoff:
         wait, self._next = self._next, min(self._next * 2, self._longest)
         return wait * random.uniform(0.5, 1.0)  # noqa: S311 - jitter, not a secret
 
+    def failed_before(self, failures: int) -> None:
+        """Go on as after so many failures in a row, whoever had them: a process that begins anew is no more patient for it."""
+        self._next = min(self._first * 2 ** min(failures, 30), self._longest)
+
     def succeeded(self) -> None:
         self._next = self._first

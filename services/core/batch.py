@@ -22,7 +22,6 @@ from contracts.problems import (
     NotOffline,
     Refused,
     Unavailable,
-    UnsupportedMediaType,
     every,
 )
 from contracts.words import Instant
@@ -34,7 +33,7 @@ from services.core.in_order import InOrder, Told, passing
 from services.core.lines import Cut, Lines
 from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.pool import LOST, Pool
-from services.core.routes import PATHS, first_said, header, park_of
+from services.core.routes import PATHS, first_said, header, must_be, park_of
 from services.core.set_aside import Refusal, SetAside, line_id
 from services.core.times import Contact
 
@@ -251,9 +250,7 @@ def _at_work(park: Park, requests: Sequence[Told | Refused]) -> Iterator[int]:
 async def batch(request: Request[Any, Any, Any], park: FromPath[str]) -> Response[bytes]:
     """Facts in the order of their lines, recorded as they stream in; the verdicts, and how far the log is signed."""
     where = park_of(request, park)
-    media = request.headers.get("content-type", "").partition(";")[0].strip().lower()
-    if media != NDJSON:
-        raise UnsupportedMediaType(f"Content-Type is {media or 'missing'}; send {NDJSON}, one line each fact.")
+    must_be(NDJSON, request.headers, named=True, how=", one line each fact")
     device: Device = request.state.device
     pool: Pool = request.app.state.pool
     at = header(request.headers.get("device-time"), Instant, "Device-Time")

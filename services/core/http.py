@@ -114,6 +114,8 @@ def _problem(request: Request[Any, Any, Any], refused: problems.Refused) -> Resp
         resume=str(refused.extensions.get("resume", "")),
     )
     headers = {"WWW-Authenticate": "Bearer"} if refused.status == 401 else {}
+    if "allow" in refused.extensions:
+        headers["Allow"] = str(refused.extensions["allow"])
     if refused.status == 503:
         headers["Retry-After"] = "2"
     if "retry_after" in refused.extensions:
@@ -135,7 +137,11 @@ def _http_exception(request: Request[Any, Any, Any], error: HTTPException) -> Re
     kind, sentence = _BY_STATUS.get(error.status_code, (problems.Broken, "Something broke on our side."))
     if kind is problems.Broken and error.detail != _GONE:
         return _broken(request, error)
-    return _problem(request, kind(f"{sentence} ({error.detail})" if error.status_code == 400 else sentence))
+    allowed = (error.headers or {}).get("allow")
+    extensions = {} if allowed is None else {"allow": allowed}
+    return _problem(
+        request, kind(f"{sentence} ({error.detail})" if error.status_code == 400 else sentence, **extensions)
+    )
 
 
 def _unavailable(request: Request[Any, Any, Any], error: Exception) -> Response[bytes]:

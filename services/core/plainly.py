@@ -22,6 +22,9 @@ def plainly(error: msgspec.ValidationError, kind: Any) -> tuple[str, str]:
     path = where.rstrip("`") or "$"
     if _NAME in what:
         return _NAME_RULE, path
+    if what.startswith("Expected `str` matching regex "):
+        examples = _examples(_at(inspect.type_info(kind), path, bare=False))
+        return (f"Expected something of the form of {' or '.join(examples)}" if examples else what), path
     value = what.removeprefix("Invalid enum value ")
     allowed = _at(inspect.type_info(kind), path)
     if value != what and isinstance(allowed, inspect.LiteralType):
@@ -29,15 +32,23 @@ def plainly(error: msgspec.ValidationError, kind: Any) -> tuple[str, str]:
     return what, path
 
 
-def _at(found: Any, path: str) -> Any:
-    """The type that a path leads to, or None where it cannot be followed."""
+def _examples(found: Any) -> list[str]:
+    """What the contract gives as examples of a text."""
+    if isinstance(found, inspect.UnionType):
+        return next(filter(None, map(_examples, found.types)), [])
+    given = (found.extra_json_schema or {}) if isinstance(found, inspect.Metadata) else {}
+    return [str(one) for one in given.get("examples", ())]
+
+
+def _at(found: Any, path: str, *, bare: bool = True) -> Any:
+    """The type that a path leads to, `bare` without what describes it; None where it cannot be followed."""
     for step in _STEP.finditer(path):
         found, name = _given(found), step.group(1)
         if name is None:
             found = getattr(found, "item_type", None)
         else:
             found = next((field.type for field in getattr(found, "fields", ()) if field.encode_name == name), None)
-    return _given(found)
+    return _given(found) if bare else found
 
 
 def _given(found: Any) -> Any:

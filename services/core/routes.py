@@ -1,6 +1,6 @@
 """One route a command: parse, decide, record, answer."""
 
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Awaitable, Callable, Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any, Final, TypeVar
 from uuid import UUID
@@ -38,6 +38,7 @@ from services.core.times import Contact
 
 PATHS: Final = {command: path for path, command in COMMANDS.items()}
 PROBLEM_JSON: Final = "application/problem+json"
+JSON: Final = "application/json"
 _ENCODER = msgspec.json.Encoder()
 C = TypeVar("C", bound=Command)
 Run = Callable[[Request[Any, Any, Any], Park, C, bytes], Awaitable[Answer]]
@@ -126,9 +127,7 @@ def first_said(answer: Answer, command: type[Command]) -> Answer:
 
 
 def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], body: bytes, *, secret: bool) -> C:
-    media = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
-    if media != "application/json":
-        raise UnsupportedMediaType(f"Content-Type is {media}; send application/json.")
+    must_be(JSON, request.headers)
     try:
         return decoder.decode(body)
     except msgspec.ValidationError as error:
@@ -137,6 +136,19 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], 
         raise InvalidBody(f"{what}. Nothing was recorded; correct the body and send it again.", where=where) from None
     except UNREADABLE as error:
         raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
+
+
+def must_be(media: str, headers: Mapping[str, str], *, named: bool = False, how: str = "") -> None:
+    """Raises UnsupportedMediaType where a body says that it is no `media`, or is compressed: nothing here unpacks one, and its bytes would be taken for lines.
+
+    One that says nothing of its type is taken for it, unless it has to be `named`.
+    """
+    given = headers.get("content-type", "" if named else media).partition(";")[0].strip().lower()
+    if given != media:
+        raise UnsupportedMediaType(f"Content-Type is {given or 'missing'}; send {media}{how}.")
+    packed = headers.get("content-encoding", "").strip().lower()
+    if packed not in {"", "identity"}:
+        raise UnsupportedMediaType(f"Content-Encoding is {packed}; send the body as it is, not compressed.")
 
 
 def asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:

@@ -10,13 +10,14 @@ from msgspec.structs import replace
 
 from contracts.devices import Enrol, Enrolment, InviteDevice
 from contracts.envelope import UNREADABLE
-from contracts.problems import CodeNotKnown, CodeUsed, InvalidBody, MalformedBody, UnsupportedMediaType
+from contracts.problems import CodeNotKnown, CodeUsed, InvalidBody, MalformedBody
 from services.core.auth import Device, Devices
 from services.core.command import Handler
 from services.core.identity import address_of
 from services.core.park import Answer, Park, digest_of
+from services.core.plainly import plainly
 from services.core.pool import Pool
-from services.core.routes import asked, park_of
+from services.core.routes import JSON, asked, must_be, park_of
 from services.devices import model
 from services.devices.codes import LENGTH, code_hash, new_code, plain
 from services.devices.model import TakeInvitation
@@ -72,6 +73,8 @@ async def enrol(request: Request[Any, Any, Any], park: FromPath[str]) -> Enrolme
     key = await devices.enrol(where.park, device, frozenset(enrolled.roles), enrolled.station, receipt.position)
     if before:  # an older backup would bring it back to life
         await asyncio.to_thread(Revocations(request.app.state.outside, where.park).record, device, before)
+    said = {"device-version": wanted.version} if wanted.version else {}
+    devices.contacts.heard(where.park, device, dict(request.headers) | said, where.clock.now())
     return Enrolment(
         park=where.park,
         device=device,
@@ -92,17 +95,18 @@ async def _found(request: Request[Any, Any, Any], park: str, code: str) -> Any:
 
 def _decoded(request: Request[Any, Any, Any], body: bytes) -> Enrol:
     """The body; no problem repeats a word of it."""
-    media = request.headers.get("content-type", "application/json").partition(";")[0].strip().lower()
-    if media != "application/json":
-        raise UnsupportedMediaType(f"Content-Type is {media}; send application/json.")
+    must_be(JSON, request.headers)
     try:
         return _BODY.decode(body)
-    except msgspec.ValidationError:
+    except msgspec.ValidationError as error:
+        where = plainly(error, Enrol)[1]
+        form = " A code has ten letters and digits, such as K7QF3-M2W9T." if where == "$.code" else ""
         raise InvalidBody(
-            'The body does not fit. Send {"code": "…", "version": "…"}; the version may be left out.'
+            f'The body does not fit.{form} Send {{"code": "…", "version": "…"}}; the version may be left out.',
+            where=where,
         ) from None
     except UNREADABLE:
-        raise MalformedBody("The body is not JSON in UTF-8. Nothing was recorded.") from None
+        raise MalformedBody('The body is not JSON in UTF-8. Nothing was recorded; send {"code": "…"}.') from None
 
 
 def _devices(request: Request[Any, Any, Any]) -> Devices:

@@ -1,5 +1,6 @@
 """What a reader asks for, by the query and the headers of his request."""
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 import msgspec
@@ -9,7 +10,7 @@ from contracts.problems import InvalidParameter
 from contracts.reading import MOST_LINES, TagName, Token, TypeName
 from services.core.plainly import plainly
 from services.reading.places import Place, read_place
-from services.reading.wanted import Wanted
+from services.reading.wanted import Wanted, no_such_subject, no_such_type
 
 LIMIT: Final = 1000
 _SEVERAL: Final = 50
@@ -17,8 +18,11 @@ Asked = Request[Any, Any, Any]
 
 
 def wanted_by(request: Asked) -> Wanted:
-    """The types and tags of a query; raises InvalidParameter."""
-    return Wanted(frozenset(_several(request, "type", TypeName)), frozenset(_several(request, "tag", TagName)))
+    """The types and tags of a query, each of which an event can have; raises InvalidParameter."""
+    wanted = Wanted(frozenset(_several(request, "type", TypeName)), frozenset(_several(request, "tag", TagName)))
+    _must_be_known(map(no_such_type, wanted.types), "type")
+    _must_be_known(map(no_such_subject, wanted.tags), "tag")
+    return wanted
 
 
 def limit_of(request: Asked) -> int:
@@ -42,6 +46,12 @@ def _several(request: Asked, name: str, kind: Any) -> list[str]:
             f"{name} may be given {_SEVERAL} times. Ask for less, or for all and choose.", where=name
         )
     return [str(_fits(value, kind, name)) for value in values]
+
+
+def _must_be_known(whys: Iterable[str], name: str) -> None:
+    why = next(filter(None, whys), None)
+    if why:
+        raise InvalidParameter(f"{name} does not fit: {why}.", where=name)
 
 
 def _fits(value: str, kind: Any, name: str) -> Any:

@@ -27,7 +27,7 @@ _logger = structlog.get_logger()
 
 
 class Patience(Struct, frozen=True, kw_only=True):
-    """How long a courier keeps trying one letter: with these waits about 25 minutes, or 8 seconds where the receiver is there and refuses it."""
+    """How long a courier keeps trying one letter: with these waits 12 to 24 minutes, or 4 to 8 seconds where the receiver is there and refuses it."""
 
     first: float = 0.5
     longest: float = 300.0
@@ -107,6 +107,7 @@ class Courier:
             _logger.error("a letter was given up", webhook=self._opening.webhook, letter=letter.id, why=outcome.why)
             return True
         await self._table.failed(self._opening.id, tries, outcome.why)
+        self._backoff.failed_before(standing.tries)
         self._due = time.monotonic() + self._backoff.failed()
         return False
 

@@ -21,6 +21,7 @@ from services.core.command import Moment, must_be_new, must_know
 from services.core.fold import Given
 from services.reading.places import read_place
 from services.reading.states import OPENINGS
+from services.reading.wanted import no_such_subject, no_such_type
 
 _PLAIN: Final = re.compile(r"[!-~]+")
 """Printable ASCII without a space: anything else in an address is read differently by different programs."""
@@ -30,11 +31,19 @@ _HOST: Final = re.compile(r"(\[[0-9a-f:.]+\]|[a-z0-9.-]{1,253})(:[0-9]{1,5})?")
 def open_webhook(command: OpenWebhook, given: Given, _: Moment) -> Iterable[Data]:
     open_now = given.of(OPENINGS, "").open
     host = host_of(command.url)
+    _must_be_known(map(no_such_type, command.types), "$.types")
+    _must_be_known(map(no_such_subject, command.tags), "$.tags")
     must_be_new(command.webhook in open_now, f"webhook:{command.webhook}")
     if len(open_now) >= MOST_OPEN:
         raise RuleForbids(f"{MOST_OPEN} webhooks are open, and no more may be. Close one that nobody needs.")
     after = None if command.after is None else read_place(command.after).position
     return [WebhookOpened(webhook=command.webhook, host=host, types=command.types, tags=command.tags, after=after)]
+
+
+def _must_be_known(whys: Iterable[str], where: str) -> None:
+    for at, why in enumerate(whys):
+        if why:
+            raise InvalidBody(f"That does not fit: {why}. Nothing was recorded.", where=f"{where}[{at}]")
 
 
 def close_webhook(command: CloseWebhook, given: Given, _: Moment) -> Iterable[Data]:

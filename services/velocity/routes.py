@@ -16,7 +16,6 @@ from contracts.problems import (
     MalformedBody,
     Refused,
     Unavailable,
-    UnsupportedMediaType,
 )
 from contracts.velocity import CHRONO as AT_THE_BENCH
 from contracts.velocity import MarkerTested, ReadingTaken, TakeReading
@@ -26,7 +25,7 @@ from services.core.following import newest
 from services.core.pages import NO_STORE, file_route
 from services.core.park import Asked, Park, digest_of
 from services.core.reads import fits
-from services.core.routes import asked, park_of
+from services.core.routes import asked, must_be, park_of
 from services.core.rules import RULES, operating_day
 from services.velocity import bench, shooting
 from services.velocity.lines import Line, lines, split
@@ -77,9 +76,7 @@ async def take_lines(
 
 
 async def _text(request: Request[Any, Any, Any]) -> str:
-    media = request.headers.get("content-type", TEXT).partition(";")[0].strip().lower()
-    if media != TEXT:
-        raise UnsupportedMediaType(f"Content-Type is {media}; send {TEXT}, in UTF-8.")
+    must_be(TEXT, request.headers, how=", in UTF-8")
     try:
         text = (await request.body()).decode()
     except UnicodeDecodeError as error:

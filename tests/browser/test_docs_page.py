@@ -122,6 +122,57 @@ def test_words_find_a_route_by_its_fields_its_roles_and_its_sentence(page):
     expect(page.locator("#count")).to_have_text("0 found")
 
 
+def test_a_reason_is_found_by_its_code_and_says_where_it_is_cleared(page):
+    page.fill("#search", "chrono_untrusted")
+    page.keyboard.press("Enter")
+    expect(page.locator("main h2")).to_have_text("chrono_untrusted")
+    expect(page.locator("main .note")).to_have_text("chronograph")
+
+
+def test_headers_and_parameters_are_found_by_their_names(page):
+    page.fill("#search", "Device-Version device-seq")
+    expect(page.locator("#list a", has_text="games/record-out")).to_have_count(1)
+    page.fill("#search", "last-event-id events")
+    expect(page.locator("#list a", has_text="GET …/events/stream")).to_have_count(1)
+
+
+def test_what_is_to_be_tried_can_be_sent_as_it_stands_and_bears_a_new_key_each_time(page, live):
+    tried = page.locator("main pre").first
+    at(page, live, "#/http/registration.register-person")
+    expect(tried).to_contain_text('-H "Idempotency-Key: \\"$(cat /proc/sys/kernel/random/uuid)\\""')
+    at(page, live, "#/http/batch")
+    expect(tried).to_contain_text("printf '%s\\n' '{\"key\":")
+    expect(tried).to_contain_text('-H "Content-Type: application/x-ndjson"')
+    expect(tried).to_contain_text("--data-binary @-")
+    at(page, live, "#/http/clearance.players.player")
+    expect(tried).to_contain_text("?field=<field>")
+
+
+@pytest.mark.parametrize("name", ["line-cut", "not-offline", "device-revoked", "set-aside-full"])
+def test_a_problem_of_one_line_leads_to_the_batch_whose_verdicts_it_stands_in(page, live, name):
+    at(page, live, f"#/problems/{name}")
+    page.locator("main a", has_text="batch").click()
+    expect(page.locator("main h2")).to_have_text("POST /parks/{park}/batch")
+
+
+def test_the_way_past_the_list_leads_to_what_is_shown_and_leaves_it_there(page, live):
+    at(page, live, "#/problems/line-cut")
+    page.locator(".skip").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("main")).to_be_focused()
+    expect(page.locator("main h2")).to_have_text("400 The last line has no end")
+
+
+def test_keys_go_on_in_what_was_chosen_and_not_in_the_list(page):
+    page.locator("#list a").nth(1).focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("main")).to_be_focused()
+    page.keyboard.press("/")
+    page.keyboard.type("line-cut")
+    page.keyboard.press("Enter")
+    expect(page.locator("main")).to_be_focused()
+
+
 def test_an_address_that_leads_nowhere_says_so(page, live):
     page.goto(f"{live.url}/docs#/http/games.blow-whistle")
     expect(page.locator("main h2")).to_have_text("There is no such thing here")
@@ -131,6 +182,10 @@ def test_it_can_be_read_on_a_small_screen(page, live):
     page.set_viewport_size({"width": 390, "height": 844})
     at(page, live, "#/http/registration.register-player")
     shoot(page, "small")
+    page.goto("about:blank")
+    page.goto(f"{live.url}/docs")
+    page.wait_for_selector("main p a")
+    assert page.evaluate("scrollY") == 0  # the search, and what comes before any record, are seen first
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 

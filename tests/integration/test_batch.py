@@ -1,6 +1,7 @@
 """Batches over HTTP: a verdict a line, in order, once each, whatever is sent again or cut off, and what is wrong with a line stops no other."""
 
 import asyncio
+import gzip
 import json
 import socket
 import threading
@@ -281,6 +282,14 @@ def test_another_media_type_is_told(live, device):
     _, secret = device
     answer = send(live, secret, b"{}\n", **{"Content-Type": "application/json"})
     assert (answer.status_code, answer.json()["type"]) == (415, "/problems/unsupported-media-type")
+
+
+def test_a_compressed_batch_is_told_and_its_bytes_are_taken_for_no_lines(live, device):
+    name, secret = device
+    answer = send(live, secret, gzip.compress(b"{}\n" * 100), **{"Content-Encoding": "gzip"})
+    assert (answer.status_code, answer.json()["type"]) == (415, "/problems/unsupported-media-type")
+    assert "compressed" in answer.json()["detail"]
+    assert live.get(f"/parks/{live.park}/devices/set-aside?device={name}", "manager").json()["lines"] == []
 
 
 def test_no_lines_are_answered_with_the_end(live, device):

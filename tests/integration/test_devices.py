@@ -126,7 +126,8 @@ def test_a_repeated_invitation_has_no_code_any_more(park):
 
 def test_every_way_a_code_can_be_wrong_has_its_problem(park):
     refused(take(park, "K7QF3-M2W9T"), 422, "code-not-known")
-    refused(take(park, "short"), 422, "invalid-body")
+    short = refused(take(park, "short"), 422, "invalid-body")
+    assert (short["where"], "ten letters and digits" in short["detail"]) == ("$.code", True)
     old = invite(park)
     new = invite(park)
     refused(take(park, old), 409, "code-replaced")
@@ -271,6 +272,12 @@ def test_what_a_device_says_of_itself_is_listed(park):
     assert (waiting["state"], waiting["roles"], waiting["seen_at"]) == ("invited", ["desk"], None)
     assert waiting["invited_until"] is not None
     assert listed(park, "device-desk")["state"] == "enrolled", "one from before there were invitations"
+
+
+def test_what_a_device_says_when_it_is_enrolled_is_listed_before_it_says_anything_else(park):
+    take(park, invite(park, "gate-new"), version="2026.7")
+    gate = listed(park, "gate-new")
+    assert (gate["version"], gate["seen_at"] is None) == ("2026.7", False)
 
 
 def test_a_person_at_a_device_may_do_what_both_are_for(park):

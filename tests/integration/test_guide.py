@@ -64,6 +64,15 @@ def test_the_kiosk_of_the_guide_runs_as_it_is_written(live, kiosk):
     assert "Your entry is not paid. (desk)" in by_armband
     assert unknown.startswith("NOT CLEARED: ")
 
+    told = kiosk(*arguments, typed="out nobody-1\n")
+    assert (
+        told
+        == "NOT RECORDED, tell the desk: The record knows no player nobody-1. Check the spelling, or register it first.\n"
+    )
+    assert kiosk(*arguments, typed="\n").count("NOT RECORDED") == 0
+    waiting = live.get(f"/parks/{live.park}/devices/set-aside?device=gate-birch", "manager").json()["lines"]
+    assert [line["seq"] for line in waiting] == [1]
+
     cable_pulled(kiosk.folder, f"http://127.0.0.1:{usable_port(None)}")
     shown = kiosk(*arguments, typed="991\nout ada-sat\n")
     assert shown.count("NOT CLEARED: The park's server cannot be reached.") == 2
@@ -75,7 +84,7 @@ def test_the_kiosk_of_the_guide_runs_as_it_is_written(live, kiosk):
     assert live.head() == before + 1
     event = leaf.decode(live.leaf(before + 1))
     assert event.data == PlayerOut(player="ada-sat", field="birch", game=None, cause="walked_off")
-    assert (event.device, event.device_seq) == ("gate-birch", 1)
+    assert (event.device, event.device_seq) == ("gate-birch", 2)
     assert event.occurred_at < event.recorded_at
 
 

@@ -73,6 +73,7 @@ HEADERS = {
     "a wrong key": ({"Authorization": "Bearer device-desk.wrong"}, 401, "not-authenticated"),
     "a device nobody knows": ({"Authorization": "Bearer nobody.secret"}, 401, "not-authenticated"),
     "text": ({"Content-Type": "text/plain"}, 415, "unsupported-media-type"),
+    "a compressed body": ({"Content-Encoding": "gzip"}, 415, "unsupported-media-type"),
     "a form": ({"Content-Type": "application/x-www-form-urlencoded"}, 415, "unsupported-media-type"),
     "no Idempotency-Key": ({"Idempotency-Key": ""}, 400, "idempotency-key-missing"),
     "a garbled Idempotency-Key": ({"Idempotency-Key": '"17"'}, 400, "idempotency-key-missing"),
@@ -129,6 +130,14 @@ def test_a_header_that_does_not_fit_is_a_problem_and_writes_nothing(live, path, 
     refused(live.send(path, encoded(example(path)), live.headers() | headers), status, problem)
 
 
+@pytest.mark.parametrize("path", ["devices/enrol", "games/propose-teams", "velocity/lines/chrono-a"])
+@pytest.mark.usefixtures("unwritten")
+def test_a_compressed_body_is_told_where_no_command_is_sent_too(live, path):
+    headers = {"Authorization": live.headers()["Authorization"], "Content-Encoding": "br"}
+    response = live.http.post(f"/parks/{live.park}/{path}", content=b"\x1f\x8b", headers=headers)
+    assert "compressed" in refused(response, 415, "unsupported-media-type")["detail"]
+
+
 @pytest.mark.parametrize("path", ASKED)
 @pytest.mark.usefixtures("unwritten")
 def test_a_command_dated_1900_is_impossible(live, path):
@@ -147,7 +156,9 @@ def test_a_park_that_is_not_here_is_not_found_and_no_other_is_named(live, name):
 def test_a_method_that_a_route_does_not_take_is_a_problem(live):
     path = f"/parks/{live.park}/velocity/check-chrono"
     for method in ("GET", "PUT", "PATCH", "DELETE"):
-        refused(live.http.request(method, path, headers=live.headers()), 405, "method-not-allowed")
+        response = live.http.request(method, path, headers=live.headers())
+        refused(response, 405, "method-not-allowed")
+        assert set(response.headers["allow"].split(", ")) == {"OPTIONS", "POST"}  # RFC 9110, 15.5.6
 
 
 @pytest.mark.parametrize("path", ["registration/register-person", "clearance", "board.json"])

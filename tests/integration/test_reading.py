@@ -143,6 +143,11 @@ def test_only_integrators_auditors_and_managers_read_along(day, role, what):
         ({"after": "one"}, 400, "invalid-parameter"),
         ({"after": "1:2 "}, 400, "invalid-parameter"),
         ({"type": "games"}, 400, "invalid-parameter"),
+        ({"type": "gmaes.*"}, 400, "invalid-parameter"),
+        ({"type": "games.playerout"}, 400, "invalid-parameter"),
+        ({"tag": "birch"}, 400, "invalid-parameter"),
+        ({"tag": "feild:birch"}, 400, "invalid-parameter"),
+        ({"tag": "field"}, 400, "invalid-parameter"),
         ({"tag": "field:a b"}, 400, "invalid-parameter"),
         ({"limit": "0"}, 400, "invalid-parameter"),
         ({"limit": "10001"}, 400, "invalid-parameter"),
@@ -155,6 +160,22 @@ def test_what_cannot_be_is_refused_with_what_where_and_what_to_do(day, query, st
     assert answer.json()["where"] in query
     if "limit" not in query:
         assert day.get(path(day, "/stream", **query), "integrator").status_code == status
+
+
+def test_who_mistypes_is_told_what_he_may_have_meant(day):
+    def told(**query):
+        return day.get(path(day, **query), "integrator").json()["detail"]
+
+    assert "near it: games.*" in told(type="gmaes.*")
+    assert "games.player_out" in told(type="games.playerout")
+    assert "field:" in told(tag="feild:birch")
+    assert told(after="4711") == "after does not fit: Expected something of the form of 1:4711."
+    assert "games.game_ended or games.*" in told(type="games")
+
+
+def test_a_field_or_list_that_has_no_event_yet_can_be_followed(day):
+    for tag in ("field:not-yet", "incidents", "webhook:office", "park"):
+        assert day.get(path(day, tag=tag, limit=1), "integrator").status_code == 200
 
 
 def test_a_stream_begins_with_what_comes_next_and_resumes_at_any_event(day):

@@ -226,6 +226,12 @@ def test_nothing_is_sent_once_a_webhook_is_closed_and_its_secret_is_destroyed(li
         ({"webhook": "x", "url": "https://ash@office.larchmoor.example/"}, 422, "url"),
         ({"webhook": "x", "url": "https://office.larchmoor.example/", "after": "1:999999"}, 422, "after"),
         ({"webhook": "x", "url": "https://office.larchmoor.example/", "types": ["games"]}, 422, "types"),
+        (
+            {"webhook": "x", "url": "https://office.larchmoor.example/", "types": ["games.*", "gmaes.*"]},
+            422,
+            "types[1]",
+        ),
+        ({"webhook": "x", "url": "https://office.larchmoor.example/", "tags": ["birch"]}, 422, "tags[0]"),
     ],
 )
 def test_what_cannot_be_opened_is_refused_and_leaves_nothing(live, body, status, where):

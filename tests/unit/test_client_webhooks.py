@@ -31,6 +31,13 @@ def test_a_letter_of_the_parks_is_read():
     assert [(one.epoch, one.position) for one in found] == [(1, 1), (1, 2)]
 
 
+def test_a_receiver_need_not_say_what_time_it_is():
+    now = datetime.now(UTC)
+    assert len(webhooks.verify(SECRET, letter(sent=now), BODY)) == 2
+    with pytest.raises(webhooks.LetterTooOld):
+        webhooks.verify(SECRET, letter(sent=now - timedelta(minutes=6)), BODY)
+
+
 @pytest.mark.parametrize(
     ("headers", "body", "kind"),
     [

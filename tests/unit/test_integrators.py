@@ -2,6 +2,7 @@
 
 import pytest
 
+from deploy.commands.integrators import about
 from deploy.integrators import NoSuchReading, accounts, added, changing, register, removed
 
 
@@ -18,6 +19,15 @@ def test_an_integrator_may_listen_to_what_it_reads_and_publish_nothing():
     assert [one["stream"]["subject"] for one in made["reader-office"]["imports"]] == user["permissions"]["subscribe"][
         "allow"
     ]
+
+
+@pytest.mark.parametrize(
+    ("reads", "told"),
+    [(("games",), ["leaf"]), (("checkpoints",), ["signed note"]), (("games", "checkpoints"), ["leaf", "signed note"])],
+)
+def test_each_is_told_what_comes_to_it_and_nothing_of_what_does_not(reads, told):
+    said = " ".join(about(reads))
+    assert [what for what in ("leaf", "signed note") if what in said] == told
 
 
 def test_the_park_gives_its_messages_to_the_registered_alone_and_to_nobody_where_there_are_none():

@@ -14,6 +14,7 @@ from contracts import generate, openapi, problems
 from contracts.catalogue import COMMANDS, EVENTS
 from contracts.documents import all_described
 from contracts.read import EVENT_STREAM, JSON, Read
+from contracts.reasons import REASONS
 from contracts.receipts import event_of
 
 DOCUMENT = json.loads(generate.text(openapi.document()))
@@ -131,6 +132,12 @@ def test_the_table_of_problems_stands_in_the_document_once_and_whole():
     assert DOCUMENT["x-problems"] == json.loads(msgspec.json.encode(all_described().problems))
     assert [one["type"] for one in DOCUMENT["x-problems"]] == sorted(kind.type_uri() for kind in problems.every())
     assert len({one["type"] for one in DOCUMENT["x-problems"]}) == len(problems.every())
+
+
+def test_every_reason_for_a_no_is_listed_with_its_sentence_and_where_it_is_cleared():
+    """A kiosk that speaks another language goes by the code, so all codes must be somewhere."""
+    listed = {one["code"]: (one["sentence"], one["where"]) for one in DOCUMENT["x-reasons"]}
+    assert listed == {code: tuple(entry) for code, entry in REASONS.items()}
 
 
 def test_operations_have_names_of_their_own_and_a_summary():

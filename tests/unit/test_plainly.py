@@ -43,6 +43,24 @@ REFUSED = {
         "$.rules.discipline.catalogue[0].weight",
     ),
     "a name with a space": ("registration/register-person", b'{"person":"A B","age_band":0}', NAME_RULE, "$.person"),
+    "a type of event": (
+        "reading/open-webhook",
+        b'{"webhook":"w","url":"https://a.example","types":["games"]}',
+        "Expected something of the form of games.game_ended or games.*",
+        "$.types[0]",
+    ),
+    "a place that may be left out": (
+        "reading/open-webhook",
+        b'{"webhook":"w","url":"https://a.example","after":"7"}',
+        "Expected something of the form of 1:4711",
+        "$.after",
+    ),
+    "a form without an example": (
+        "discipline/caution",
+        b'{"caution":"c1","violation":"No!"}',
+        r"Expected `str` matching regex '^[a-z][a-z0-9-]{1,39}$(?!\\n)'",
+        "$.violation",
+    ),
     "a field that is missing": (
         "registration/register-person",
         b'{"person":"ada"}',

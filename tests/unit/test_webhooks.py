@@ -2,9 +2,11 @@
 
 import asyncio
 import hmac
+import time
 from base64 import b64decode, b64encode
 from contextlib import suppress
 from hashlib import sha256
+from pathlib import Path
 from uuid import UUID
 
 import msgspec
@@ -342,6 +344,29 @@ async def test_a_letter_that_is_not_taken_is_given_up_with_the_reason_and_the_ne
     await carried(log, table, post, lambda: table.standing_now.position == 250)
     assert table.dead == [("larchmoor:1:1-100", tries, outcome.why)]
     assert positions(post.sent[tries:]) == list(range(101, 251))
+
+
+@pytest.mark.anyio
+async def test_a_courier_that_begins_anew_waits_as_long_as_the_one_before_would_have():
+    """Else a letter whose receiver is away was given up within seconds of the park's restart: its tries are counted on."""
+    log, table = PlainLog(), PlainTable()
+    log.grow(3)
+    opening = Opening(UUID(int=1), "office", "office.example", EVERYTHING, 0, AT)
+    waits = []
+    for _ in range(8):
+        one = Courier(log, table, opening, PlainPost(lambda *_: Outcome("answered 500")), Patience(longest=20))
+        assert not await one._step()
+        waits.append(one._due - time.monotonic())
+    doubled = [0.5, 1, 2, 4, 8, 16, 20, 20]
+    assert all(longest / 2 - 0.1 <= wait <= longest for wait, longest in zip(waits, doubled, strict=True))
+
+
+def test_a_receiver_that_is_away_has_as_long_as_the_readme_says():
+    one = Patience()
+    longest = sum(min(one.first * 2**number, one.longest) for number in range(one.tries - 1))
+    assert (round(longest / 2 / 60), round(longest / 60)) == (12, 24)
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text()
+    assert "12 to 24 minutes" in readme
 
 
 @pytest.mark.anyio

@@ -1,7 +1,7 @@
 /** The page of both documents: what they hold as a list that can be searched, and one of it in full, under an address of its own. */
 import { channelView } from "/docs/bus.js";
 import { el, link, said } from "/docs/dom.js";
-import { problemView, routeView } from "/docs/http.js";
+import { follow, problemView, reasonView, routeView } from "/docs/http.js";
 import { namesIn } from "/docs/schema.js";
 
 /** Pixels from which on the list stands beside the text. */
@@ -28,13 +28,14 @@ const groupOf = (path) => path.replace("/parks/{park}/", "").split("/").filter(B
 
 /** What the list holds: a title, a group, an address, the words by which it is found, and how it is shown in full. */
 function entries(http, bus, routes) {
+  const asked = (route) => (route.parameters ?? []).map((one) => follow(one, http).name);
   const written = (route) => namesIn(route.requestBody?.content["application/json"]?.schema ?? {}, http);
   return [
     ...routes.filter((one) => !isPart(one)).map((one) => ({
       group: `HTTP: ${groupOf(one.path)}`,
       title: `${one.method} ${one.path.replace("/parks/{park}", "…")}`,
       href: one.href,
-      words: [one.method, one.path, one.route.summary, one.route.description, ...(one.route["x-roles"] ?? ["anybody"]), ...written(one.route), ...Object.keys(one.route.responses)],
+      words: [one.method, one.path, one.route.summary, one.route.description, ...(one.route["x-roles"] ?? ["anybody"]), ...asked(one.route), ...written(one.route), ...Object.keys(one.route.responses)],
       view: () => routeView(http, one),
     })),
     ...Object.entries(bus.channels).map(([name, channel]) => ({
@@ -50,6 +51,13 @@ function entries(http, bus, routes) {
       href: `#${problem.type}`,
       words: [problem.type, problem.title, problem.remedy, String(problem.status)],
       view: () => problemView(http, problem, routes),
+    })),
+    ...http["x-reasons"].map((reason) => ({
+      group: "Reasons for a no",
+      title: reason.code,
+      href: `#/reasons/${reason.code}`,
+      words: [reason.code, reason.sentence, reason.where],
+      view: () => reasonView(reason),
     })),
   ].map((one) => ({ ...one, words: one.words.filter(Boolean).join(" ").toLowerCase() }));
 }
@@ -95,7 +103,7 @@ async function start() {
     if (asked !== decodeURIComponent(location.hash)) return;
     document.title = `${one ? one.title : "the contracts"} · Fieldledger`;
     main.replaceChildren(...view.flat(Infinity).filter(Boolean));
-    if (innerWidth > BESIDE) scrollTo(0, 0);
+    if (innerWidth > BESIDE || asked.length <= 2) scrollTo(0, 0);
     else main.scrollIntoView();
     for (const anchor of list.querySelectorAll("a")) {
       if (anchor.getAttribute("href") === asked) anchor.setAttribute("aria-current", "page");
@@ -112,7 +120,14 @@ async function start() {
       search.focus();
     }
   });
-  addEventListener("hashchange", show);
+  document.querySelector(".skip").addEventListener("click", (event) => {
+    event.preventDefault(); // the part behind # is the address of what is shown
+    main.focus();
+  });
+  addEventListener("hashchange", async () => {
+    await show();
+    main.focus({ preventScroll: true }); // keys scroll what was asked for, and Tab goes on within it
+  });
   draw(found());
   await show();
 }

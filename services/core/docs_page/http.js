@@ -2,7 +2,7 @@
 import { el, link, paragraphs, said, shown, table } from "/docs/dom.js";
 import { schemaView } from "/docs/schema.js";
 
-const follow = (node, root) => (node.$ref ? node.$ref.slice(2).split("/").reduce((found, step) => found[step], root) : node);
+export const follow = (node, root) => (node.$ref ? node.$ref.slice(2).split("/").reduce((found, step) => found[step], root) : node);
 export const problemLink = (uri) => link(`#${uri}`, uri.split("/").at(-1));
 
 function rights(route) {
@@ -39,12 +39,21 @@ function refused(status, response, root) {
   ];
 }
 
-function curl(method, path, route) {
-  const keyed = route["x-roles"] ? ' \\\n  -H "Authorization: Bearer $KEY"' : "";
-  const body = route.requestBody?.content["application/json"]?.example;
-  const written = (route.parameters ?? []).some((one) => one.$ref?.endsWith("Idempotency-Key")) ? ` \\\n  -H 'Idempotency-Key: "017f22e2-79b0-7cc3-98c4-dc0c0c07398f"'` : "";
-  const sent = body ? ` \\\n  -H "Content-Type: application/json" \\\n  -d '${JSON.stringify(body).replaceAll("'", "'\\''")}'` : "";
-  return `curl -X ${method} "$SERVER${path.replace("{park}", "larchmoor")}"${keyed}${written}${sent}`;
+const quoted = (text) => `'${text.replaceAll("'", "'\\''")}'`;
+
+/** As it can be copied into a shell: each time it is sent it is a write of its own. */
+function curl(root, method, path, route) {
+  const asked = (route.parameters ?? []).map((one) => follow(one, root));
+  const query = asked.filter((one) => one.in === "query" && one.required).map((one) => `${one.name}=${one.schema.examples?.[0] ?? `<${one.name}>`}`);
+  const [media, sent] = Object.entries(route.requestBody?.content ?? {})[0] ?? [];
+  const lines = [`curl -X ${method} "$SERVER${path.replace("{park}", "larchmoor")}${query.length ? `?${query.join("&")}` : ""}"`];
+  if (route["x-roles"]) lines.push('-H "Authorization: Bearer $KEY"');
+  if (asked.some((one) => one.name === "Idempotency-Key")) lines.push('-H "Idempotency-Key: \\"$(cat /proc/sys/kernel/random/uuid)\\""');
+  if (media) lines.push(`-H "Content-Type: ${media}"`);
+  if (media === "application/json") lines.push(`-d ${quoted(JSON.stringify(sent.example))}`);
+  if (!media || media === "application/json") return lines.join(" \\\n  ");
+  const text = typeof sent.example === "string" ? sent.example.trimEnd() : JSON.stringify(sent.example);
+  return `printf '%s\\n' ${quoted(text)} | ${[...lines, "--data-binary @-"].join(" \\\n  ")}`;
 }
 
 /** One route, whole. */
@@ -59,7 +68,7 @@ export function routeView(root, { path, method, route }) {
     rights(route),
     route["x-fact"] ? el("p", { class: "note" }, "A fact: it has happened, so it is recorded whatever the state and however late.") : "",
     el("h3", {}, "Try it"),
-    shown(curl(method, path, route)),
+    shown(curl(root, method, path, route)),
     parameters(route, root),
     route.requestBody ? [el("h3", {}, "What is sent"), media(route.requestBody.content, root)] : "",
     el("h3", {}, "What is answered"),
@@ -68,6 +77,21 @@ export function routeView(root, { path, method, route }) {
     bad.map(([status, response]) => refused(status, response, root)),
   ];
 }
+
+/** One reason for which somebody is not cleared, or something not done. */
+export function reasonView({ code, sentence, where }) {
+  return [
+    el("h2", {}, el("code", {}, code)),
+    el("h3", {}, "What the person is told"),
+    el("p", {}, sentence, " What this very case adds, such as a number or a time, may follow it."),
+    el("h3", {}, "Where it is cleared"),
+    el("p", { class: "note" }, where),
+    el("p", {}, "The code stays; the sentence may be worded anew. Treat a code that you do not know as a no."),
+  ];
+}
+
+/** Of a problem that no route answers with: it stands in a batch's verdicts, or comes before there is any route. */
+const nowhere = ({ status }) => (status === 405 ? el("p", {}, "Every path, for a method that it does not take.") : el("p", {}, "It stands in the verdict of one line of ", link("#/http/batch", "POST /parks/{park}/batch"), "."));
 
 /** One problem type, and every route that can answer it. */
 export function problemView(root, problem, routes) {
@@ -80,6 +104,6 @@ export function problemView(root, problem, routes) {
     el("h3", {}, "As it may be read"),
     shown(root.components.examples[problem.type.split("/").at(-1)]?.value ?? problem.sample),
     el("h3", {}, "Who can answer so"),
-    el("ul", {}, can.map(({ href, path, method }) => el("li", {}, link(href, `${method} ${path}`)))),
+    can.length ? el("ul", {}, can.map(({ href, path, method }) => el("li", {}, link(href, `${method} ${path}`)))) : nowhere(problem),
   ];
 }

@@ -9,11 +9,11 @@ from litestar.params import FromPath
 
 from contracts.envelope import UNREADABLE
 from contracts.games import FIELD_AND_STAGING
-from contracts.problems import InvalidBody, MalformedBody, UnsupportedMediaType
+from contracts.problems import InvalidBody, MalformedBody
 from contracts.teams import Proposal, ProposeTeams
 from services.clearance.asking import moment_of
 from services.core.plainly import plainly
-from services.core.routes import park_of
+from services.core.routes import JSON, must_be, park_of
 from services.games.teams import proposal, staging
 
 _QUESTION: Final = msgspec.json.Decoder(ProposeTeams)
@@ -23,16 +23,14 @@ _QUESTION: Final = msgspec.json.Decoder(ProposeTeams)
 async def propose_teams(request: Request[Any, Any, Any], park: FromPath[str]) -> Proposal:
     """Teams for the next game of a field, from who of these players is cleared. A proposal: it writes nothing."""
     where = park_of(request, park)
-    question = _question(request.headers.get("content-type", "application/json"), await request.body())
+    must_be(JSON, request.headers)
+    question = _question(await request.body())
     given, read = await where.load(lambda given: staging.subjects(question, given))
     moment = moment_of(where, given, max(read.values()))
     return await asyncio.to_thread(proposal.propose, question, given, moment)
 
 
-def _question(media: str, body: bytes) -> ProposeTeams:
-    kind = media.partition(";")[0].strip().lower()
-    if kind != "application/json":
-        raise UnsupportedMediaType(f"Content-Type is {kind}; send application/json.")
+def _question(body: bytes) -> ProposeTeams:
     try:
         return _QUESTION.decode(body)
     except msgspec.ValidationError as error:
