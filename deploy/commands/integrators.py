@@ -44,8 +44,18 @@ def add(name: str, *, reads: list[str], park: str | None = None) -> None:
     one = _changed(state, lambda found: integrators.added(found, name, tuple(reads), park))
     tell(f"nats://{name}:{one.secret}@{LOOPBACK}:{last_access(state, 'nats').port}")
     tell("Keep it: the secret is not shown again. Subjects: " + ", ".join(one.subjects))
-    for line in about(reads):
+    for line in (*about(reads), *not_here(state, park)):
         tell(line)
+
+
+def not_here(state: Path, park: str | None) -> tuple[str, ...]:
+    """A sentence about a park that was never started here: whoever has mistyped its name would hear nothing, and not know why."""
+    parks = sorted(path.stem.removeprefix("keys-") for path in state.glob("keys-*.json"))
+    if park is None or park in parks:
+        return ()
+    return (
+        f"There is no park {park} here yet, so nothing comes until there is. There are: {', '.join(parks) or 'none'}.",
+    )
 
 
 def about(reads: Sequence[str]) -> tuple[str, ...]:

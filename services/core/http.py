@@ -36,7 +36,10 @@ _BY_STATUS: dict[int, tuple[type[problems.Refused], str]] = {
     400: (problems.InvalidParameter, "A parameter does not fit."),
     401: (problems.NotAuthenticated, "Send the device's key."),
     403: (problems.NotAllowed, "This device may not do that."),
-    404: (problems.NotFound, "There is nothing at this path. Commands are POST /parks/<park>/<service>/<command>."),
+    404: (
+        problems.NotFound,
+        "There is nothing at this path. Commands are POST /parks/<park>/<service>/<command>; /docs shows them all.",
+    ),
     405: (problems.MethodNotAllowed, "Reads take GET, commands take POST."),
     413: (problems.BodyTooLarge, f"A body may have {MAX_BODY} bytes. Send less in one request."),
     415: (problems.UnsupportedMediaType, "Send application/json."),

@@ -135,7 +135,8 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], 
         what = f"Something does not fit at {where}" if secret else what
         raise InvalidBody(f"{what}. Nothing was recorded; correct the body and send it again.", where=where) from None
     except UNREADABLE as error:
-        raise MalformedBody(f"{error}. Nothing was recorded; send JSON in UTF-8.") from None
+        why = error if body else "The body is empty"
+        raise MalformedBody(f"{why}. Nothing was recorded; send JSON in UTF-8.") from None
 
 
 def must_be(media: str, headers: Mapping[str, str], *, named: bool = False, how: str = "") -> None:

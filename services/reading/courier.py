@@ -34,7 +34,7 @@ class Patience(Struct, frozen=True, kw_only=True):
     """Seconds between two tries: doubling, each shortened at random by up to a half."""
     tries: int = 14
     refused: int = 5
-    """Tries where the receiver was reached and would not take the letter."""
+    """Tries in a row where the receiver was reached and would not take the letter: one that only comes up may say so once."""
 
 
 class Courier:
@@ -49,6 +49,7 @@ class Courier:
         self._patience = patience
         self._backoff = Backoff(patience.first, patience.longest)
         self._due = 0.0
+        self._refusals = 0
 
     async def run(self) -> None:
         """Carry letters for ever."""
@@ -94,6 +95,7 @@ class Courier:
 
     async def _send(self, letter: Letter, standing: Standing) -> bool:
         outcome = await self._post.deliver(letter)
+        self._refusals = self._refusals + 1 if outcome.refused else 0
         if not outcome.why:
             await self._table.done(self._opening.id, letter)
             self._backoff.succeeded()
@@ -102,6 +104,7 @@ class Courier:
         tries = standing.tries + 1
         if self._is_enough(outcome, tries):
             await self._table.give_up(self._opening.id, self._opening.webhook, letter, tries, outcome.why)
+            self._refusals = 0
             self._backoff.succeeded()
             GIVEN_UP.labels(self._log.park).inc()
             _logger.error("a letter was given up", webhook=self._opening.webhook, letter=letter.id, why=outcome.why)
@@ -112,7 +115,7 @@ class Courier:
         return False
 
     def _is_enough(self, outcome: Outcome, tries: int) -> bool:
-        return outcome.gone or tries >= (self._patience.refused if outcome.refused else self._patience.tries)
+        return outcome.gone or tries >= self._patience.tries or self._refusals >= self._patience.refused
 
     async def _send_again(self) -> bool:
         """A dead letter that somebody wants sent again: one try, ahead of what waits."""

@@ -168,7 +168,13 @@ def test_asking_for_a_paths_methods_needs_no_role_and_breaks_nothing(live, path)
 
 
 def test_a_path_that_is_none_is_a_problem(live):
-    refused(live.http.get("/nothing"), 404, "not-found")
+    assert "/docs" in refused(live.http.get("/nothing"), 404, "not-found")["detail"]
+
+
+@pytest.mark.usefixtures("unwritten")
+def test_an_empty_body_is_called_empty_and_not_cut(live):
+    body = refused(live.send("registration/register-person", b"", live.headers()), 400, "malformed-body")
+    assert body["detail"].startswith("The body is empty.")
 
 
 @pytest.mark.parametrize("path", HANDLED)

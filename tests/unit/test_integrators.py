@@ -2,7 +2,7 @@
 
 import pytest
 
-from deploy.commands.integrators import about
+from deploy.commands.integrators import about, not_here
 from deploy.integrators import NoSuchReading, accounts, added, changing, register, removed
 
 
@@ -28,6 +28,14 @@ def test_an_integrator_may_listen_to_what_it_reads_and_publish_nothing():
 def test_each_is_told_what_comes_to_it_and_nothing_of_what_does_not(reads, told):
     said = " ".join(about(reads))
     assert [what for what in ("leaf", "signed note") if what in said] == told
+
+
+def test_a_park_that_is_not_here_is_said_to_be_none(tmp_path):
+    (tmp_path / "keys-larchmoor.json").touch()
+    assert not_here(tmp_path, None) == not_here(tmp_path, "larchmoor") == ()
+    (sentence,) = not_here(tmp_path, "larchmor")
+    assert "no park larchmor here" in sentence
+    assert "There are: larchmoor." in sentence
 
 
 def test_the_park_gives_its_messages_to_the_registered_alone_and_to_nobody_where_there_are_none():

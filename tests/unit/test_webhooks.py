@@ -347,6 +347,17 @@ async def test_a_letter_that_is_not_taken_is_given_up_with_the_reason_and_the_ne
 
 
 @pytest.mark.anyio
+async def test_a_receiver_that_was_away_and_refuses_once_as_it_comes_up_still_gets_its_letter():
+    """Whatever stands before it may answer 404 until it is there; what was tried in vain before is no refusal."""
+    log, table = PlainLog(), PlainTable()
+    log.grow(3)
+    told = [Outcome("answered 502")] * 3 + [Outcome("answered 404", refused=True)]
+    post = PlainPost(lambda _, number: told[number - 1] if number <= len(told) else Outcome())
+    await carried(log, table, post, lambda: table.standing_now.position == 3)
+    assert (len(post.sent), table.dead) == (5, [])
+
+
+@pytest.mark.anyio
 async def test_a_courier_that_begins_anew_waits_as_long_as_the_one_before_would_have():
     """Else a letter whose receiver is away was given up within seconds of the park's restart: its tries are counted on."""
     log, table = PlainLog(), PlainTable()
