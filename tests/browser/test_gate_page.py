@@ -3,7 +3,9 @@
 import itertools
 import os
 import re
+import threading
 import time
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
@@ -423,3 +425,62 @@ def test_what_came_of_letting_one_in_is_told_though_the_next_was_scanned(gate):
     gate.says("#problem", f"Armband {player[1:]}")
     gate.says("#problem", "it is not known whether he is let in")
     gate.answers("cleared", f"Armband {other[1:]}")
+
+
+class Between(BaseHTTPRequestHandler):
+    """A proxy before a park that is down: its own words at every path."""
+
+    status = 502
+
+    def do_GET(self):
+        said = b"<h1>Back soon</h1>"
+        self.send_response(self.status)
+        self.send_header("Content-Type", "text/html")
+        self.send_header("Content-Length", str(len(said)))
+        self.end_headers()
+        self.wfile.write(said)
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.mark.parametrize("status", [502, 200])
+def test_a_reload_opens_and_answers_though_a_proxy_speaks_in_the_parks_place(gate, server, day, status):
+    player = gate.ready()
+    gate.page.reload()
+    gate.says("#link", "● live")
+    gate.knows(player)
+    server.down()
+    Between.status = status
+    between = ThreadingHTTPServer(("127.0.0.1", server.port), Between)
+    threading.Thread(target=between.serve_forever).start()
+    try:
+        for _ in range(2):
+            gate.page.reload()
+            gate.says("#link", "NOT CONNECTED")
+            gate.scan(gate.text(player))
+            gate.answers("cleared", "By what this gate knew last")
+    finally:
+        between.shutdown()
+        between.server_close()
+        day.live = server.up()
+    gate.says("#link", "● live")
+
+
+def test_a_reload_opens_and_answers_while_the_park_hangs(gate):
+    player = gate.ready()
+    gate.page.reload()
+    gate.says("#link", "● live")
+    gate.knows(player)
+    text = gate.text(player)
+    hanging = threading.Thread(target=gate.day.live.portal.call, args=(time.sleep, 25))
+    hanging.start()
+    try:
+        gate.page.reload(wait_until="commit", timeout=WITHIN)
+        gate.says("#link", "NOT CONNECTED")
+        gate.scan(text)
+        gate.answers("cleared", "By what this gate knew last")
+        assert hanging.is_alive()
+    finally:
+        hanging.join()
+    gate.says("#link", "● live")
