@@ -484,3 +484,19 @@ def test_a_reload_opens_and_answers_while_the_park_hangs(gate):
     finally:
         hanging.join()
     gate.says("#link", "● live")
+
+
+def test_a_clock_set_back_by_less_than_the_age_makes_no_list_younger(gate):
+    player = gate.ready()
+    gate.knows(player)
+    gate.cut()
+    gate.page.evaluate(
+        """minutes => {
+          const real = performance.now.bind(performance);
+          performance.now = () => real() + minutes * 60000;
+        }""",
+        16,
+    )  # sixteen minutes went by, and the clock was set back by as many
+    gate.scan(gate.text(player))
+    gate.answers("not-cleared", "no network for too long", "16 min old")
+    gate.says("#link", "NOBODY IS CLEARED")

@@ -16,10 +16,18 @@ const GAME_CLOSED = { code: "game_closed", sentence: "Nobody joins an eliminatio
 /** What was shown, as the park is asked for it. */
 const shownAs = (code) => (ARMBAND.test(code) ? { armband: code } : { day_pass: code });
 
-/** How old a list is, in milliseconds; without end where the device's clock has been set back. */
-export function ageOf(list) {
-  const age = now() - new Date(list.as_of);
-  return age < -AHEAD_MS ? Infinity : Math.max(age, 0);
+/** When each list was new, by the time that this page is open, which nobody sets. */
+const born = new Map();
+const MOST_BORN = 100;
+
+/** How old a list is, in milliseconds; without end where the device's clock has been set back behind it. Set back by less it makes no list younger. */
+export function ageOf({ as_of }) {
+  const age = now() - new Date(as_of);
+  if (!born.has(as_of)) {
+    if (born.size >= MOST_BORN) born.delete(born.keys().next().value);
+    born.set(as_of, performance.now() - Math.max(age, 0));
+  }
+  return age < -AHEAD_MS ? Infinity : Math.max(age, performance.now() - born.get(as_of));
 }
 export const tooOld = (list) => ageOf(list) > list.offline_minutes * MINUTE;
 
