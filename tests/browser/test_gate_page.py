@@ -336,6 +336,8 @@ def test_a_key_of_another_kind_of_device_opens_nothing(gate):
         (403, "text/html", "<h1>Forbidden</h1>"),
         (404, "application/json", '{"message": "no such host"}'),
         (401, "text/html", "<h1>Sign in to this network</h1>"),
+        (200, "text/html", "<h1>Sign in to this network</h1>"),
+        (200, "application/json", '{"ok": true}'),
         (429, "application/problem+json", '{"type": "/problems/too-many-tries", "status": 429, "detail": "Wait."}'),
     ],
 )

@@ -1,6 +1,6 @@
 /** Following what a path shows: asks for what is newer, waits, and asks again; knows when nothing is heard. */
 
-import { AGAIN_MS, get, heard, now, Refusal } from "./park.js";
+import { AGAIN_MS, get, heard, mustBe, now, Refusal } from "./park.js";
 
 /**
  * Dispatches "view" with each new answer, "link" when it becomes stale or live, "refused" where it may not be seen.
@@ -54,6 +54,7 @@ export class Follower extends EventTarget {
       try {
         const view = await get(this.#path, { ...this.#asked, after }, signal);
         if (signal.aborted) return;
+        mustBe(Number.isInteger(view?.position));
         heard(view.as_of);
         this.#outbox.saw(view);
         after = `${view.epoch}:${view.position}`;

@@ -49,6 +49,10 @@ export class Refusal extends Error {
 }
 
 const UNREACHED = "The park's server cannot be reached.";
+/** What is asked for has an answer of this shape, or something that stands between has answered in the park's place. */
+export function mustBe(shaped) {
+  if (!shaped) throw new Refusal(0, UNREACHED);
+}
 const PROBLEMS = "/problems/";
 
 async function send(path, options, signal, within = ANSWERS_WITHIN_MS) {
@@ -243,11 +247,13 @@ export class Outbox extends EventTarget {
     });
   }
 
-  #post({ command, body, key: name, raw, number }) {
+  async #post({ command, body, key: name, raw, number }) {
     const headers = { "Content-Type": "application/json", "Idempotency-Key": `"${name}"` };
     if (number) headers["Device-Seq"] = String(number);
     if (raw) headers["Device-Time"] = new Date().toISOString();
-    return send(`/${command}`, { method: "POST", body: JSON.stringify(body), headers }, undefined, RECORDED_WITHIN_MS);
+    const receipt = await send(`/${command}`, { method: "POST", body: JSON.stringify(body), headers }, undefined, RECORDED_WITHIN_MS);
+    mustBe(Number.isInteger(receipt?.position));
+    return receipt;
   }
 
   #number() {
