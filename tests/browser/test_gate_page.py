@@ -502,3 +502,32 @@ def test_a_clock_set_back_by_less_than_the_age_makes_no_list_younger(gate):
     gate.scan(gate.text(player))
     gate.answers("not-cleared", "no network for too long", "16 min old")
     gate.says("#link", "NOBODY IS CLEARED")
+
+
+def test_another_device_on_the_same_page_counts_from_one(gate):
+    def let_in_without_the_network():
+        player = gate.ready()
+        gate.knows(player)
+        gate.cut()
+        gate.scan(gate.text(player))
+        gate.answers("cleared")
+        gate.let_in()
+        gate.back()
+        expect(gate.page.locator("#link")).not_to_contain_text("not sent", timeout=WITHIN)
+
+    let_in_without_the_network()
+    let_in_without_the_network()
+    asked = re.compile("/games/gate[?]")
+    no = {"type": "/problems/not-authenticated", "status": 401, "detail": "No."}
+    gate.page.route(asked, lambda route: route.fulfill(status=401, json=no))
+    expect(gate.page.locator("#sign-in")).to_be_visible(timeout=30_000)
+    gate.page.unroute(asked)
+    other = gate.day.name("gate")
+    gate.page.fill("#key", gate.day.live.enrol(other, "staging"))
+    gate.page.keyboard.press("Enter")
+    gate.says("#link", "● live")
+    let_in_without_the_network()
+    live = gate.day.live
+    for name, last in ((gate.name, 2), (other, 1)):
+        told = live.get(f"/parks/{live.park}/devices/{name}/sequence").json()
+        assert (told["held"], told["holes"]) == ([[1, last]], [])

@@ -29,8 +29,11 @@ export class Follower extends EventTarget {
     this.#run(this.#abort.signal);
   }
 
+  /** Whoever follows next, under another key perhaps, hears anew that it is live. */
   stop() {
     this.#abort?.abort();
+    if (this.live) this.since = now();
+    this.live = false;
   }
 
   /** The network is known to be gone. */

@@ -125,7 +125,7 @@ export class Outbox extends EventTarget {
   #counted;
   #ends;
   #unkept = [];
-  #last = 0;
+  #last = new Map();
   #sending = false;
   #recorded = [];
   #seen = { epoch: 0, position: 0 };
@@ -258,9 +258,10 @@ export class Outbox extends EventTarget {
 
   #number() {
     if (!this.#counted) return undefined;
-    this.#last = Math.max(kept("count", 0), this.#last) + 1;
-    save("count", this.#last);
-    return this.#last;
+    const number = Math.max(kept("count", 0), this.#last.get(device()) ?? 0) + 1;
+    this.#last.set(device(), number);
+    save("count", number);
+    return number;
   }
 
   /** Behind what waits, on the device if it has room for it all; else in this page. */
