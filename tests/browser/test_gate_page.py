@@ -531,3 +531,23 @@ def test_another_device_on_the_same_page_counts_from_one(gate):
     for name, last in ((gate.name, 2), (other, 1)):
         told = live.get(f"/parks/{live.park}/devices/{name}/sequence").json()
         assert (told["held"], told["holes"]) == ([[1, last]], [])
+
+
+def test_a_full_store_loses_no_key_that_a_code_was_spent_for(gate):
+    name = gate.day.name("gate")
+    body = {"device": name, "roles": ["staging"], "minutes": 15}
+    code = gate.day.send("devices/invite-device", body)["secret"]
+    gate.page.evaluate(
+        """() => {
+          localStorage.removeItem("fieldledger key");
+          for (let size = 1 << 22; size >= 1; size >>= 1)
+            for (;;) try { localStorage.setItem("full" + Math.random(), "x".repeat(size)); } catch { break; }
+          for (let at = 0; at < 300; at += 1) try { localStorage.setItem("f" + at, ""); } catch { break; }
+        }"""
+    )
+    gate.page.reload()
+    gate.page.fill("#key", code)
+    gate.page.keyboard.press("Enter")
+    expect(gate.page.locator("#new-key")).to_contain_text(f"{name}.", timeout=WITHIN)
+    gate.page.click("#key-kept")
+    gate.says("#link", "● live")

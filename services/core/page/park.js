@@ -13,9 +13,23 @@ export const base = here;
 /** Where the key and what is not sent yet are kept: in this tab, or on the device whatever becomes of the tab. */
 let store = sessionStorage;
 export const keepOnDevice = () => (store = localStorage);
-export const key = () => store.getItem(KEPT);
-export const keep = (value) => store.setItem(KEPT, value.trim());
-export const forget = () => store.removeItem(KEPT);
+let held = null;
+export const key = () => held ?? store.getItem(KEPT);
+
+/** A store that has no room for it loses no key: then it lasts as long as the page. */
+export function keep(value) {
+  held = null;
+  try {
+    store.setItem(KEPT, value.trim());
+  } catch {
+    held = value.trim();
+  }
+}
+
+export function forget() {
+  held = null;
+  store.removeItem(KEPT);
+}
 export const device = () => (key() ?? "").replace(/\.[^.]*$/, "");
 
 /** What this device keeps under a name of its own, as JSON. */
