@@ -551,3 +551,13 @@ def test_a_full_store_loses_no_key_that_a_code_was_spent_for(gate):
     expect(gate.page.locator("#new-key")).to_contain_text(f"{name}.", timeout=WITHIN)
     gate.page.click("#key-kept")
     gate.says("#link", "● live")
+
+
+def test_a_list_that_the_park_no_longer_gives_is_not_live_and_is_asked_for_until_it_is_back(gate):
+    asked = re.compile("/games/gate[?]")
+    gone = {"type": "/problems/unknown-subject", "status": 404, "detail": "The record knows no such field."}
+    gate.page.route(asked, lambda route: route.fulfill(status=404, json=gone))
+    gate.says("#problem", "knows no such field")
+    gate.says("#link", "NOT CONNECTED")
+    gate.page.unroute(asked)
+    gate.says("#link", "● live")

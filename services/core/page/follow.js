@@ -67,11 +67,9 @@ export class Follower extends EventTarget {
       } catch (error) {
         if (signal.aborted) return;
         if (!(error instanceof Refusal)) throw error;
-        if (!error.passing && error.status !== 422) {
-          this.dispatchEvent(new CustomEvent("refused", { detail: error }));
-          return;
-        }
-        if (error.passing) this.#setLive(false);
+        if (error.passing || error.status !== 422) this.#setLive(false);
+        if (!error.passing && error.status !== 422) this.dispatchEvent(new CustomEvent("refused", { detail: error }));
+        if (signal.aborted) return; // whoever heard of it has left
         after = ""; // what is asked next is answered at once, not once there is something new
         await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
       }
