@@ -168,6 +168,11 @@ def _parsed(authorization: str | None) -> tuple[str, str]:
     return device, secret
 
 
+def hash_of(authorization: str | None) -> bytes:
+    """What would be stored of the secret in this header."""
+    return secret_hash(*_parsed(authorization))
+
+
 def _opens(known: Known, device: str, secret: str) -> bool:
     return device in known and known[device].has(secret)
 

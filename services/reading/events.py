@@ -12,7 +12,7 @@ from litestar.response import Stream
 from contracts.problems import PositionLost
 from contracts.read import EVENT_STREAM
 from contracts.reading import NDJSON, READERS
-from services.core.auth import Device
+from services.core.auth import Device, hash_of
 from services.core.pages import NO_STORE
 from services.core.park import Park
 from services.core.routes import park_of
@@ -59,7 +59,8 @@ async def events_stream(request: Request[Any, Any, Any], park: FromPath[str]) ->
     await tail.places.common(place, "after")
     device: Device = request.state.device
     squeeze = "gzip" in request.headers.get("accept-encoding", "")
-    frames = stream(tail, device.id, place, wanted, squeeze=squeeze)
+    key = hash_of(request.headers.get("authorization"))
+    frames = stream(tail, device.id, place, wanted, key=key, squeeze=squeeze)
     return Stream(
         frames, media_type=EVENT_STREAM, headers=_UNBUFFERED | ({"Content-Encoding": "gzip"} if squeeze else {})
     )

@@ -29,7 +29,9 @@ def frame(event: str, place: Place, data: dict[str, Any]) -> bytes:
     return f"event: {event}\nid: {place}\ndata: ".encode() + msgspec.json.encode(data) + b"\n\n"
 
 
-async def stream(tail: Tail, device: str, place: Place, wanted: Wanted, *, squeeze: bool) -> AsyncIterator[bytes]:
+async def stream(  # noqa: PLR0913 - the last ones have a name
+    tail: Tail, device: str, place: Place, wanted: Wanted, *, key: bytes, squeeze: bool
+) -> AsyncIterator[bytes]:
     """What lies behind a place and is wanted, for ever; ends when the device's key does."""
     form: Form = "squeezed" if squeeze else "stream"
     made = squeezed if squeeze else bytes
@@ -37,7 +39,7 @@ async def stream(tail: Tail, device: str, place: Place, wanted: Wanted, *, squee
         yield GZIP
     yield made(_HELLO)
     life = place.epoch
-    with tail.following(device) as reader:
+    with tail.following(device, key) as reader:
         due = time.monotonic() + PACE
         while not reader.gone:
             moved, page = tail.moved, None

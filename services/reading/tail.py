@@ -42,13 +42,13 @@ _logger = structlog.get_logger()
 
 
 class Follower:
-    """One reader, and the key that its device had when it was first looked at; `gone` once that is revoked or replaced, or the process ends."""
+    """One reader, and the key that it came with (or that its device had when it was first looked at); `gone` once that is revoked or replaced, or the process ends."""
 
     __slots__ = ("device", "gone", "key")
 
-    def __init__(self, device: str) -> None:
+    def __init__(self, device: str, key: bytes | None) -> None:
         self.device = device
-        self.key: bytes | None = None
+        self.key = key
         self.gone = False
 
 
@@ -89,9 +89,9 @@ class Tail:
         return time.monotonic() - self._looked < FRESH
 
     @contextmanager
-    def following(self, device: str) -> Iterator["Follower"]:
-        """One more reader for the block."""
-        reader = Follower(device)
+    def following(self, device: str, key: bytes | None = None) -> Iterator["Follower"]:
+        """One more reader for the block. `key`: the hash of the secret that it came with, which may be another's by now."""
+        reader = Follower(device, key)
         reader.gone = self._closed
         self._readers.add(reader)
         READERS.labels(self._log.park).inc()

@@ -3,7 +3,9 @@
 import itertools
 import os
 import re
+import threading
 import time
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
@@ -334,6 +336,8 @@ def test_a_key_of_another_kind_of_device_opens_nothing(gate):
         (403, "text/html", "<h1>Forbidden</h1>"),
         (404, "application/json", '{"message": "no such host"}'),
         (401, "text/html", "<h1>Sign in to this network</h1>"),
+        (200, "text/html", "<h1>Sign in to this network</h1>"),
+        (200, "application/json", '{"ok": true}'),
         (429, "application/problem+json", '{"type": "/problems/too-many-tries", "status": 429, "detail": "Wait."}'),
     ],
 )
@@ -423,3 +427,137 @@ def test_what_came_of_letting_one_in_is_told_though_the_next_was_scanned(gate):
     gate.says("#problem", f"Armband {player[1:]}")
     gate.says("#problem", "it is not known whether he is let in")
     gate.answers("cleared", f"Armband {other[1:]}")
+
+
+class Between(BaseHTTPRequestHandler):
+    """A proxy before a park that is down: its own words at every path."""
+
+    status = 502
+
+    def do_GET(self):
+        said = b"<h1>Back soon</h1>"
+        self.send_response(self.status)
+        self.send_header("Content-Type", "text/html")
+        self.send_header("Content-Length", str(len(said)))
+        self.end_headers()
+        self.wfile.write(said)
+
+    def log_message(self, *_):
+        pass
+
+
+@pytest.mark.parametrize("status", [502, 200])
+def test_a_reload_opens_and_answers_though_a_proxy_speaks_in_the_parks_place(gate, server, day, status):
+    player = gate.ready()
+    gate.page.reload()
+    gate.says("#link", "● live")
+    gate.knows(player)
+    server.down()
+    Between.status = status
+    between = ThreadingHTTPServer(("127.0.0.1", server.port), Between)
+    threading.Thread(target=between.serve_forever).start()
+    try:
+        for _ in range(2):
+            gate.page.reload()
+            gate.says("#link", "NOT CONNECTED")
+            gate.scan(gate.text(player))
+            gate.answers("cleared", "By what this gate knew last")
+    finally:
+        between.shutdown()
+        between.server_close()
+        day.live = server.up()
+    gate.says("#link", "● live")
+
+
+def test_a_reload_opens_and_answers_while_the_park_hangs(gate):
+    player = gate.ready()
+    gate.page.reload()
+    gate.says("#link", "● live")
+    gate.knows(player)
+    text = gate.text(player)
+    hanging = threading.Thread(target=gate.day.live.portal.call, args=(time.sleep, 25))
+    hanging.start()
+    try:
+        gate.page.reload(wait_until="commit", timeout=WITHIN)
+        gate.says("#link", "NOT CONNECTED")
+        gate.scan(text)
+        gate.answers("cleared", "By what this gate knew last")
+        assert hanging.is_alive()
+    finally:
+        hanging.join()
+    gate.says("#link", "● live")
+
+
+def test_a_clock_set_back_by_less_than_the_age_makes_no_list_younger(gate):
+    player = gate.ready()
+    gate.knows(player)
+    gate.cut()
+    gate.page.evaluate(
+        """minutes => {
+          const real = performance.now.bind(performance);
+          performance.now = () => real() + minutes * 60000;
+        }""",
+        16,
+    )  # sixteen minutes went by, and the clock was set back by as many
+    gate.scan(gate.text(player))
+    gate.answers("not-cleared", "no network for too long", "16 min old")
+    gate.says("#link", "NOBODY IS CLEARED")
+
+
+def test_another_device_on_the_same_page_counts_from_one(gate):
+    def let_in_without_the_network():
+        player = gate.ready()
+        gate.knows(player)
+        gate.cut()
+        gate.scan(gate.text(player))
+        gate.answers("cleared")
+        gate.let_in()
+        gate.back()
+        expect(gate.page.locator("#link")).not_to_contain_text("not sent", timeout=WITHIN)
+
+    let_in_without_the_network()
+    let_in_without_the_network()
+    asked = re.compile("/games/gate[?]")
+    no = {"type": "/problems/not-authenticated", "status": 401, "detail": "No."}
+    gate.page.route(asked, lambda route: route.fulfill(status=401, json=no))
+    expect(gate.page.locator("#sign-in")).to_be_visible(timeout=30_000)
+    gate.page.unroute(asked)
+    other = gate.day.name("gate")
+    gate.page.fill("#key", gate.day.live.enrol(other, "staging"))
+    gate.page.keyboard.press("Enter")
+    gate.says("#link", "● live")
+    let_in_without_the_network()
+    live = gate.day.live
+    for name, last in ((gate.name, 2), (other, 1)):
+        told = live.get(f"/parks/{live.park}/devices/{name}/sequence").json()
+        assert (told["held"], told["holes"]) == ([[1, last]], [])
+
+
+def test_a_full_store_loses_no_key_that_a_code_was_spent_for(gate):
+    name = gate.day.name("gate")
+    body = {"device": name, "roles": ["staging"], "minutes": 15}
+    code = gate.day.send("devices/invite-device", body)["secret"]
+    gate.page.evaluate(
+        """() => {
+          localStorage.removeItem("fieldledger key");
+          for (let size = 1 << 22; size >= 1; size >>= 1)
+            for (;;) try { localStorage.setItem("full" + Math.random(), "x".repeat(size)); } catch { break; }
+          for (let at = 0; at < 300; at += 1) try { localStorage.setItem("f" + at, ""); } catch { break; }
+        }"""
+    )
+    gate.page.reload()
+    gate.page.fill("#key", code)
+    gate.page.keyboard.press("Enter")
+    expect(gate.page.locator("#new-key")).to_contain_text(f"{name}.", timeout=WITHIN)
+    gate.page.click("#key-kept")
+    gate.says("#link", "● live")
+
+
+def test_a_list_that_the_park_no_longer_gives_is_not_live_and_is_asked_for_until_it_is_back(gate):
+    asked = re.compile("/games/gate[?]")
+    gone = {"type": "/problems/unknown-subject", "status": 404, "detail": "The record knows no such field."}
+    gate.page.route(asked, lambda route: route.fulfill(status=404, json=gone))
+    gate.says("#problem", "knows no such field")
+    gate.says("#link", "NOT CONNECTED")
+    gate.page.unroute(asked)
+    gate.says("#link", "● live")

@@ -11,6 +11,7 @@ import pytest
 
 from contracts import leaf
 from contracts.words import Role
+from services.core.auth import Devices
 from tests.integration.live import ROLES
 
 pytestmark = pytest.mark.timeout(180)
@@ -234,6 +235,20 @@ def test_a_stalled_reader_under_a_devices_old_key_ends_no_stream_under_its_new_o
         assert old.gone
     finally:
         day.portal.call(stalled.__exit__, None, None, None)
+
+
+def test_a_stream_that_was_opened_by_a_key_as_it_was_replaced_elsewhere_ends(day):
+    """Another process enrols the device anew while this one still knows the old key for half a second."""
+    old, name = day.enrol("replaced-1", "integrator"), "replaced-1"
+    other = Devices(day.running.app.state.pool)
+    with Reader(day, key=old) as before:
+        day.post("registration/register-person", {"person": "replaced-seen", "age_band": 18})
+        assert len(before.events(1)) == 1
+        day.portal.call(other.enrol, day.park, name, frozenset({"integrator"}), None)
+        with Reader(day, key=old) as reader:
+            begun = time.monotonic()
+            assert not [frame for frame in islice(reader, 3) if "event" not in frame]
+            assert time.monotonic() - begun < 3
 
 
 def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(day):

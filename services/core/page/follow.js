@@ -1,6 +1,6 @@
 /** Following what a path shows: asks for what is newer, waits, and asks again; knows when nothing is heard. */
 
-import { AGAIN_MS, get, heard, now, Refusal } from "./park.js";
+import { AGAIN_MS, get, heard, mustBe, now, Refusal } from "./park.js";
 
 /**
  * Dispatches "view" with each new answer, "link" when it becomes stale or live, "refused" where it may not be seen.
@@ -29,8 +29,11 @@ export class Follower extends EventTarget {
     this.#run(this.#abort.signal);
   }
 
+  /** Whoever follows next, under another key perhaps, hears anew that it is live. */
   stop() {
     this.#abort?.abort();
+    if (this.live) this.since = now();
+    this.live = false;
   }
 
   /** The network is known to be gone. */
@@ -54,6 +57,7 @@ export class Follower extends EventTarget {
       try {
         const view = await get(this.#path, { ...this.#asked, after }, signal);
         if (signal.aborted) return;
+        mustBe(Number.isInteger(view?.position));
         heard(view.as_of);
         this.#outbox.saw(view);
         after = `${view.epoch}:${view.position}`;
@@ -63,11 +67,9 @@ export class Follower extends EventTarget {
       } catch (error) {
         if (signal.aborted) return;
         if (!(error instanceof Refusal)) throw error;
-        if (!error.passing && error.status !== 422) {
-          this.dispatchEvent(new CustomEvent("refused", { detail: error }));
-          return;
-        }
-        if (error.passing) this.#setLive(false);
+        if (error.passing || error.status !== 422) this.#setLive(false);
+        if (!error.passing && error.status !== 422) this.dispatchEvent(new CustomEvent("refused", { detail: error }));
+        if (signal.aborted) return; // whoever heard of it has left
         after = ""; // what is asked next is answered at once, not once there is something new
         await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
       }

@@ -13,9 +13,23 @@ export const base = here;
 /** Where the key and what is not sent yet are kept: in this tab, or on the device whatever becomes of the tab. */
 let store = sessionStorage;
 export const keepOnDevice = () => (store = localStorage);
-export const key = () => store.getItem(KEPT);
-export const keep = (value) => store.setItem(KEPT, value.trim());
-export const forget = () => store.removeItem(KEPT);
+let held = null;
+export const key = () => held ?? store.getItem(KEPT);
+
+/** A store that has no room for it loses no key: then it lasts as long as the page. */
+export function keep(value) {
+  held = null;
+  try {
+    store.setItem(KEPT, value.trim());
+  } catch {
+    held = value.trim();
+  }
+}
+
+export function forget() {
+  held = null;
+  store.removeItem(KEPT);
+}
 export const device = () => (key() ?? "").replace(/\.[^.]*$/, "");
 
 /** What this device keeps under a name of its own, as JSON. */
@@ -49,6 +63,10 @@ export class Refusal extends Error {
 }
 
 const UNREACHED = "The park's server cannot be reached.";
+/** What is asked for has an answer of this shape, or something that stands between has answered in the park's place. */
+export function mustBe(shaped) {
+  if (!shaped) throw new Refusal(0, UNREACHED);
+}
 const PROBLEMS = "/problems/";
 
 async function send(path, options, signal, within = ANSWERS_WITHIN_MS) {
@@ -121,7 +139,7 @@ export class Outbox extends EventTarget {
   #counted;
   #ends;
   #unkept = [];
-  #last = 0;
+  #last = new Map();
   #sending = false;
   #recorded = [];
   #seen = { epoch: 0, position: 0 };
@@ -243,18 +261,21 @@ export class Outbox extends EventTarget {
     });
   }
 
-  #post({ command, body, key: name, raw, number }) {
+  async #post({ command, body, key: name, raw, number }) {
     const headers = { "Content-Type": "application/json", "Idempotency-Key": `"${name}"` };
     if (number) headers["Device-Seq"] = String(number);
     if (raw) headers["Device-Time"] = new Date().toISOString();
-    return send(`/${command}`, { method: "POST", body: JSON.stringify(body), headers }, undefined, RECORDED_WITHIN_MS);
+    const receipt = await send(`/${command}`, { method: "POST", body: JSON.stringify(body), headers }, undefined, RECORDED_WITHIN_MS);
+    mustBe(Number.isInteger(receipt?.position));
+    return receipt;
   }
 
   #number() {
     if (!this.#counted) return undefined;
-    this.#last = Math.max(kept("count", 0), this.#last) + 1;
-    save("count", this.#last);
-    return this.#last;
+    const number = Math.max(kept("count", 0), this.#last.get(device()) ?? 0) + 1;
+    this.#last.set(device(), number);
+    save("count", number);
+    return number;
   }
 
   /** Behind what waits, on the device if it has room for it all; else in this page. */

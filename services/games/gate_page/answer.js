@@ -1,6 +1,6 @@
 /** The gate's answer about one person: the log's own while the park can be reached, else that of the last list, as old as it is. */
 
-import { get, now, Refusal } from "../../page/park.js";
+import { get, mustBe, now, Refusal } from "../../page/park.js";
 import { fingerprint, NoPass, readPass } from "./pass.js";
 
 const WAITS_MS = 3000;
@@ -16,10 +16,18 @@ const GAME_CLOSED = { code: "game_closed", sentence: "Nobody joins an eliminatio
 /** What was shown, as the park is asked for it. */
 const shownAs = (code) => (ARMBAND.test(code) ? { armband: code } : { day_pass: code });
 
-/** How old a list is, in milliseconds; without end where the device's clock has been set back. */
-export function ageOf(list) {
-  const age = now() - new Date(list.as_of);
-  return age < -AHEAD_MS ? Infinity : Math.max(age, 0);
+/** When each list was new, by the time that this page is open, which nobody sets. */
+const born = new Map();
+const MOST_BORN = 100;
+
+/** How old a list is, in milliseconds; without end where the device's clock has been set back behind it. Set back by less it makes no list younger. */
+export function ageOf({ as_of }) {
+  const age = now() - new Date(as_of);
+  if (!born.has(as_of)) {
+    if (born.size >= MOST_BORN) born.delete(born.keys().next().value);
+    born.set(as_of, performance.now() - Math.max(age, 0));
+  }
+  return age < -AHEAD_MS ? Infinity : Math.max(age, performance.now() - born.get(as_of));
 }
 export const tooOld = (list) => ageOf(list) > list.offline_minutes * MINUTE;
 
@@ -36,6 +44,7 @@ export async function asked(code, field) {
   try {
     const who = await get("/registration/players", shown, signal);
     const told = await get(`/clearance/players/${encodeURIComponent(who.player)}`, { field, day_pass: shown.day_pass }, signal);
+    mustBe(who.player && Array.isArray(told?.reasons));
     return { ...who, cleared: told.cleared, reasons: told.reasons, knew: null };
   } catch (error) {
     if (signal.aborted) throw new Refusal(0, "The park does not answer.");

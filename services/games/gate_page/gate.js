@@ -2,7 +2,7 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, device, forget, get, keepOnDevice, kept as keptHere, key, now, Outbox, Refusal, save, uuid7 } from "../../page/park.js";
+import { AGAIN_MS, device, forget, get, keepOnDevice, kept as keptHere, key, mustBe, now, Outbox, Refusal, save, uuid7 } from "../../page/park.js";
 import { Scanner } from "../../page/scan.js";
 import { signIn } from "../../page/sign-in.js";
 import { ageOf, asked, closed, kept, tooOld } from "./answer.js";
@@ -195,7 +195,9 @@ function view() {
 
 async function fetchKeys() {
   try {
-    keys = (await get("/passes/keys")).keys;
+    const told = await get("/passes/keys");
+    mustBe(Array.isArray(told?.keys));
+    keys = told.keys;
     save("gate keys", keys);
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
