@@ -4,10 +4,15 @@ import asyncio
 import sys
 import tempfile
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 
+import nats
+from nats.js.errors import NotFoundError
+
+from deploy.embedded import BusUrls
+from services.core.stream import Stream
 from tests.bench.figures import Figure
-from tests.bench.ground import Ground, database
+from tests.bench.ground import PARK, Ground, database
 from tests.bench.history import Day
 from tests.bench.load import CONNECTIONS, MARKERS
 from tests.bench.server import EMPTY
@@ -44,6 +49,7 @@ class Server:
 async def server(here: Ground, where: Database) -> AsyncIterator[Server]:
     """The server, with a chronograph and two thousand markers registered."""
     outside = tempfile.mkdtemp(dir=here.outside)  # of this database alone: what another one signed is not its past
+    await _forget(here.bus)
     process = await asyncio.create_subprocess_exec(
         sys.executable, "-m", "tests.bench.server", where.url, here.bus.relay, here.bus.service, outside,
         stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE,
@@ -59,6 +65,14 @@ async def server(here: Ground, where: Database) -> AsyncIterator[Server]:
     finally:
         process.stdin.close()
         await process.wait()
+
+
+async def _forget(bus: BusUrls) -> None:
+    """What another database's events left on the bus."""
+    client = await nats.connect(bus.relay)
+    with suppress(NotFoundError):
+        await client.jetstream().delete_stream(Stream(PARK, 1).name)
+    await client.close()
 
 
 async def measure(here: Ground, _day: Day) -> list[Figure]:
