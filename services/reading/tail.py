@@ -42,11 +42,11 @@ _logger = structlog.get_logger()
 
 
 class Follower:
-    """One reader, and the key that it came with (or that its device had when it was first looked at); `gone` once that is revoked or replaced, or the process ends."""
+    """One reader, and the key that it came with; `gone` once that is revoked or replaced, or the process ends."""
 
     __slots__ = ("device", "gone", "key")
 
-    def __init__(self, device: str, key: bytes | None) -> None:
+    def __init__(self, device: str, key: bytes) -> None:
         self.device = device
         self.key = key
         self.gone = False
@@ -89,7 +89,7 @@ class Tail:
         return time.monotonic() - self._looked < FRESH
 
     @contextmanager
-    def following(self, device: str, key: bytes | None = None) -> Iterator["Follower"]:
+    def following(self, device: str, key: bytes) -> Iterator["Follower"]:
         """One more reader for the block. `key`: the hash of the secret that it came with, which may be another's by now."""
         reader = Follower(device, key)
         reader.gone = self._closed
@@ -171,6 +171,4 @@ class Tail:
         async with self._pool.connection() as connection:
             keys = {str(name): bytes(secret) for name, secret in await connection.fetch(_KEYS, self._log.park, asked)}
         for reader in readers:
-            key = keys.get(reader.device)
-            reader.key = reader.key or key
-            reader.gone = reader.gone or key is None or reader.key != key
+            reader.gone = reader.gone or keys.get(reader.device) != reader.key

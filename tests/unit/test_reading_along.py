@@ -51,10 +51,10 @@ def parsed(frames):
     return found
 
 
-async def told(following_tail, place, count, wanted=EVERYTHING, device="office"):
+async def told(following_tail, place, count, wanted=EVERYTHING, key=b"k"):
     """The first `count` events of a stream, with whatever was told of epochs between them."""
     frames = []
-    async with aclosing(stream(following_tail, device, place, wanted, squeeze=False)) as reader:
+    async with aclosing(stream(following_tail, "office", place, wanted, key=key, squeeze=False)) as reader:
         async for frame in reader:
             frames.append(frame)
             found = [one for one in parsed(frames) if one.get("event") != "beat"]
@@ -122,7 +122,7 @@ async def test_a_restore_is_told_with_the_last_place_that_both_lives_share():
     log.grow(30)
     async with (
         at_work(log) as follow,
-        aclosing(stream(follow, "office", Place(1, 20), EVERYTHING, squeeze=False)) as reader,
+        aclosing(stream(follow, "office", Place(1, 20), EVERYTHING, key=b"k", squeeze=False)) as reader,
     ):
         frames = []
         async for frame in reader:
@@ -186,7 +186,7 @@ async def test_who_never_reads_holds_no_connection_and_makes_nothing_grow(monkey
     monkeypatch.setattr(tail, "RING", 20_000)
     log = ReadingLog()
     async with at_work(log) as follow:
-        dead = stream(follow, "office", Place(1, 0), EVERYTHING, squeeze=False)
+        dead = stream(follow, "office", Place(1, 0), EVERYTHING, key=b"k", squeeze=False)
         await anext(dead)
         stuck = asyncio.create_task(anext(dead))
         await asyncio.sleep(0.05)
@@ -226,7 +226,7 @@ async def test_a_stream_ends_with_its_key_and_a_new_one_goes_on(change):
         found = await asyncio.wait_for(reading, 2)
         assert ids(found) == ["1:1", "1:2", "1:3"]
         log.keys = {"office": b"another"}
-        assert ids(await told(follow, Place(1, 0), 3)) == ["1:1", "1:2", "1:3"]
+        assert ids(await told(follow, Place(1, 0), 3, key=b"another")) == ["1:1", "1:2", "1:3"]
 
 
 async def test_there_is_no_beat_while_the_log_cannot_be_read_and_one_again_after(monkeypatch):
@@ -236,7 +236,7 @@ async def test_there_is_no_beat_while_the_log_cannot_be_read_and_one_again_after
     log.grow(3)
     async with at_work(log) as follow:
         frames = []
-        async with aclosing(stream(follow, "office", Place(1, 3), EVERYTHING, squeeze=False)) as reader:
+        async with aclosing(stream(follow, "office", Place(1, 3), EVERYTHING, key=b"k", squeeze=False)) as reader:
             async for frame in reader:
                 frames.append(frame)
                 if b"event: beat" in frame and not log.away and len(frames) < 5:

@@ -96,13 +96,13 @@ async function follow() {
 }
 
 /** Do something that only counts if it is answered now; meanwhile nothing else can be touched. */
-async function act(command, body, then) {
+async function act(command, body, then, shaped = undefined) {
   if (busy) return;
   busy = true;
   problem("");
   draw();
   try {
-    const answer = await outbox.ask(command, body);
+    const answer = await outbox.ask(command, body, undefined, shaped);
     busy = false;
     then(answer);
   } catch (error) {
@@ -120,7 +120,7 @@ function propose() {
   else act("games/propose-teams", { field, players, colours: [choice.one, choice.other] }, (proposal) => {
     told = "";
     teams = new Teams(proposal, new Map(people.players.map((one) => [one.player, one.armband])));
-  });
+  }, ({ teams: some }) => Array.isArray(some));
 }
 
 /** Whom the plan has in the field's next game, in one touch; who of them is not ready is named beside the teams. */

@@ -67,6 +67,7 @@ const UNREACHED = "The park's server cannot be reached.";
 export function mustBe(shaped) {
   if (!shaped) throw new Refusal(0, UNREACHED);
 }
+const isReceipt = (answer) => Number.isInteger(answer?.position);
 const PROBLEMS = "/problems/";
 
 async function send(path, options, signal, within = ANSWERS_WITHIN_MS) {
@@ -217,9 +218,9 @@ export class Outbox extends EventTarget {
     this.#remove((one) => one.whose === device());
   }
 
-  /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. Under the same `name` it is the same request again. */
-  ask(command, body, name = uuid7()) {
-    return this.#post({ command, body, key: name });
+  /** Ask for something that only counts if it is answered now. Nothing of it is kept; raises a Refusal. Under the same `name` it is the same request again. `shaped`: whether an answer is one to this, where that is no receipt. */
+  ask(command, body, name = uuid7(), shaped = isReceipt) {
+    return this.#post({ command, body, key: name }, shaped);
   }
 
   async go() {
@@ -261,13 +262,13 @@ export class Outbox extends EventTarget {
     });
   }
 
-  async #post({ command, body, key: name, raw, number }) {
+  async #post({ command, body, key: name, raw, number }, shaped = isReceipt) {
     const headers = { "Content-Type": "application/json", "Idempotency-Key": `"${name}"` };
     if (number) headers["Device-Seq"] = String(number);
     if (raw) headers["Device-Time"] = new Date().toISOString();
-    const receipt = await send(`/${command}`, { method: "POST", body: JSON.stringify(body), headers }, undefined, RECORDED_WITHIN_MS);
-    mustBe(Number.isInteger(receipt?.position));
-    return receipt;
+    const answer = await send(`/${command}`, { method: "POST", body: JSON.stringify(body), headers }, undefined, RECORDED_WITHIN_MS);
+    mustBe(shaped(answer));
+    return answer;
   }
 
   #number() {
