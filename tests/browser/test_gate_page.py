@@ -361,8 +361,10 @@ def test_what_something_between_answers_in_the_parks_place_loses_neither_fact_no
 
     gate.page.route(asked, between)
     gate.page.context.set_offline(False)
-    gate.page.wait_for_timeout(3000)
-    assert {"GET", "POST"} <= set(answered)
+    deadline = time.monotonic() + 20
+    while "GET" not in answered or answered.count("POST") < 2:  # a second try shows what became of the first
+        assert time.monotonic() < deadline, f"The gate asked only {answered}."
+        gate.page.wait_for_timeout(50)
     gate.says("#link", "NOT CONNECTED")
     gate.says("#link", "1 let in, not sent yet")
     gate.page.unroute(asked)
