@@ -11,6 +11,7 @@ from msgspec import Struct
 from contracts.answers import Problem, Receipt
 from contracts.batch import Line
 from contracts.client.wire import passing, refused
+from contracts.envelope import UNREADABLE
 
 MOST_LINES: Final = 250
 MOST_BYTES: Final = 262_144
@@ -72,7 +73,7 @@ class Batch:
         *lines, self._rest = (self._rest + piece).split(b"\n")
         try:
             found = [self._judged(_decode(line)) for line in lines if line.strip()]
-        except msgspec.MsgspecError as error:
+        except UNREADABLE as error:
             raise httpx.RemoteProtocolError(f"What came back is no verdict: {error}") from error
         return [verdict for verdict in found if verdict is not None]
 

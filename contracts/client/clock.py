@@ -46,7 +46,7 @@ class Offset:
 
 
 def uuid7(clock: Clock, random: Bits) -> UUID:
-    """A UUID whose order is that of the milliseconds in which it was made (RFC 9562 §5.7)."""
-    millis = int(clock.now().timestamp() * 1000)
+    """A UUID whose order is that of the milliseconds in which it was made (RFC 9562 §5.7); those before 1970 have the first of them all."""
+    millis = max(0, int(clock.now().timestamp() * 1000))
     bits = random.getrandbits(74)
     return UUID(int=millis << 80 | 7 << 76 | (bits >> 62) << 64 | 2 << 62 | bits & (1 << 62) - 1)

@@ -9,7 +9,7 @@ import msgspec
 from msgspec import Struct
 
 from contracts.catalogue import decode_data
-from contracts.envelope import Data, Event
+from contracts.envelope import UNREADABLE, Data, Event
 
 QUIET: Final = 15.0
 """Seconds without a word after which the connection is taken for lost; the park beats every five."""
@@ -95,12 +95,15 @@ class Frames:
         return None
 
 
+_TOLD: Final[dict[str, type[Restored | ParkEvent]]] = {"epoch": Restored, "message": ParkEvent}
+
+
 class Reading:
     """One reader's place in the log, and what the frames tell him."""
 
     def __init__(self, after: str | None) -> None:
         self.heard = False
-        """Anything at all since the connection was last opened."""
+        """Any word of the park's since the connection was last opened."""
         self._after = after
         self._frames = Frames()
 
@@ -121,9 +124,14 @@ class Reading:
             raise httpx.RemoteProtocolError("The stream ended before it said anything.")
 
     def read(self, piece: bytes) -> Iterator[ParkEvent | Restored]:
+        """What the frames in these bytes tell. Raises what breaks a connection where one cannot be read: it is asked for again, and not passed over."""
+        known = self._frames.id
         for frame in self._frames.read(piece):
-            self.heard = True
-            if frame.event == "epoch":
-                yield msgspec.json.decode(frame.data, type=Restored)
-            elif frame.event == "message":
-                yield msgspec.json.decode(frame.data, type=ParkEvent)
+            try:
+                found = msgspec.json.decode(frame.data, type=_TOLD[frame.event]) if frame.event in _TOLD else None
+            except UNREADABLE as error:
+                self._frames.id = known
+                raise httpx.RemoteProtocolError(f"What came is no event of the park's: {error}") from error
+            known, self.heard = frame.id, True
+            if found is not None:
+                yield found

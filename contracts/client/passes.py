@@ -9,13 +9,13 @@ import msgspec
 from contracts.passes import PassKeys, read_pass
 
 
-def verify(text: str, known: PassKeys, day: date | None = None) -> str:
-    """The pass's own code, of a genuine pass of this park and day; `day` is the keys' own where none is given.
+def verify(text: str, known: PassKeys, day: date) -> str:
+    """The pass's own code, of a genuine pass of this park and operating day: today's at the park, whenever the keys were kept.
 
     Raises PassNotGenuine, PassKeyUnknown, PassOfAnotherPark, PassExpired or PassNotYetValid, of `contracts.problems`. It clears nobody: whether
     he may enter, and whether his pass was replaced, only the record knows.
     """
-    return read_pass(text, known.park, day or known.day, known.keys)
+    return read_pass(text, known.park, day, known.keys)
 
 
 def keep(path: str | os.PathLike[str], known: PassKeys) -> None:

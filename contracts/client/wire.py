@@ -18,7 +18,7 @@ from contracts.answers import Problem, Receipt
 from contracts.batch import NDJSON
 from contracts.catalogue import COMMANDS
 from contracts.client.clock import Bits, Clock, Offset, SystemClock, uuid7
-from contracts.envelope import Command, Reason
+from contracts.envelope import UNREADABLE, Command, Reason
 from contracts.problems import Refused
 
 PATHS: Final = {command: path for path, command in COMMANDS.items()}
@@ -124,7 +124,7 @@ def told(content: bytes, answer: Any) -> Any:
     """An answer as its type; raises what breaks a connection where it is none, for then something that stands between answered in the park's place."""
     try:
         return content.decode() if answer is str else msgspec.json.decode(content, type=answer)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+    except UNREADABLE as error:
         raise httpx.RemoteProtocolError(f"What came back is no answer of the park's: {error}") from error
 
 

@@ -239,6 +239,8 @@ def test_the_key_of_a_write_is_the_published_example_of_its_form():
     clock = Stopped()
     clock.moment = datetime(2022, 2, 22, 19, 22, 22, tzinfo=UTC)
     assert uuid7(clock, Bits()) == UUID("017F22E2-79B0-7CC3-98C4-DC0C0C07398F")
+    clock.moment = datetime(1969, 12, 31, tzinfo=UTC)  # a clock whose battery is dead
+    assert uuid7(clock, Bits()) == UUID("00000000-0000-7CC3-98C4-DC0C0C07398F")
 
 
 ENROLMENT = {
@@ -307,6 +309,8 @@ BETWEEN = [
     httpx.Response(200, html="<h1>Sign in to this network</h1>"),
     httpx.Response(200, json={"ok": True}),
     httpx.Response(200, content=b"\xff\xfe"),
+    httpx.Response(200, content=b'{"x":' + b"[" * 100_000),
+    httpx.Response(403, content=b'{"x":' + b"[" * 100_000),
     httpx.Response(302, headers={"Location": "http://login/"}),
     httpx.Response(401, html="<h1>Who are you?</h1>"),
     httpx.Response(404, json={"message": "no such host"}),

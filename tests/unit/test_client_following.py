@@ -142,3 +142,11 @@ def test_a_reader_goes_on_where_he_was_cut_off_and_hears_of_a_restore(follow):
     ]
     assert stream.asked == ["1:0", "1:2", "1:3", "2:3"]
     assert found[0].told == PlayerOut(player="p1", field="birch", game=None, cause="eliminated")
+
+
+@pytest.mark.parametrize("follow", [followed, followed_over_asyncio])
+@pytest.mark.parametrize("torn", [b"no event", b"[" * 100_000, b'{"position":"two"}'])
+def test_an_event_that_cannot_be_read_is_asked_for_again_and_not_passed_over(follow, torn):
+    stream = Stream(framed(1) + b"id: 1:2\ndata: " + torn + b"\n\n" + framed(3), framed(2))
+    assert [one.position for one in follow(stream)] == [1, 2]
+    assert stream.asked == ["1:0", "1:1", "1:2"]

@@ -51,15 +51,15 @@ def kept(park_key, tmp_path):
 
 
 def test_a_pass_is_read_with_what_was_kept_on_the_device(park_key, kept):
-    assert passes.verify(write_pass(park_key, "larchmoor", SATURDAY, "LX-991"), kept) == "LX-991"
+    assert passes.verify(write_pass(park_key, "larchmoor", SATURDAY, "LX-991"), kept, SATURDAY) == "LX-991"
 
 
 def test_a_tampered_a_foreign_and_yesterdays_pass_are_refused(park_key, kept):
     text = write_pass(park_key, "larchmoor", SATURDAY, "LX-991")
     with pytest.raises(PassNotGenuine):
-        passes.verify(text[:-3] + ("A" if text[-3] != "A" else "B") + text[-2:], kept)
+        passes.verify(text[:-3] + ("A" if text[-3] != "A" else "B") + text[-2:], kept, SATURDAY)
     foreign = Ed25519PrivateKey.from_private_bytes(bytes(32))
     with pytest.raises(PassKeyUnknown):
-        passes.verify(write_pass(foreign, "larchmoor", SATURDAY, "LX-991"), kept)
+        passes.verify(write_pass(foreign, "larchmoor", SATURDAY, "LX-991"), kept, SATURDAY)
     with pytest.raises(PassExpired):
         passes.verify(text, kept, SATURDAY + timedelta(days=1))

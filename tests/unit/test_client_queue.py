@@ -141,6 +141,21 @@ def test_what_passes_is_sent_again_and_nothing_behind_it_overtakes(there, queue)
     assert [UUID(key) for key, _ in there.log] == keys
 
 
+@pytest.mark.parametrize("between", [b"<h1>Sign in</h1>\n", b'{"x":' + b"[" * 100_000 + b"\n"])
+def test_what_is_no_verdict_settles_nothing(there, queue, between):
+    key = queue.put(out(1))
+
+    def handle(_request):
+        return httpx.Response(200, content=between)
+
+    with pytest.raises(Unreachable):
+        Park(
+            "http://park", PARK, KEY, http=httpx.Client(base_url="http://park", transport=httpx.MockTransport(handle))
+        ).send(queue)
+    speaking(there).send(queue)
+    assert [UUID(sent) for sent, _ in there.log] == [key]
+
+
 def test_what_is_asked_for_is_no_fact_and_is_not_kept(queue):
     with pytest.raises(ValueError, match="StartGame is asked for"):
         queue.put(StartGame(game="birch-1"))
