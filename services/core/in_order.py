@@ -44,7 +44,7 @@ class InOrder:
 
     def __init__(self, park: Park) -> None:
         self._park = park
-        self._at_once = 16
+        self._at_once = MOST
 
     async def execute(self, requests: Sequence[Told]) -> list[Verdict]:
         """A verdict each; behind one that is passing there are none."""
