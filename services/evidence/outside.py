@@ -15,6 +15,7 @@ from pathlib import Path
 import msgspec
 from msgspec import Struct
 
+from services.core import durable
 from services.evidence.note import SigningKey
 
 SEPARATOR = b"=" * 16 + b"\n"
@@ -52,13 +53,13 @@ class Outside:
         keys = [*self.keys(), key]
         kept = [_Kept(one.name, b64encode(one.seed).decode()) for one in keys]
         with _told(self._public):
-            _append(self._public, f"{key.verifier.text}\n".encode(), 0o644)
+            durable.append(self._public, f"{key.verifier.text}\n".encode(), 0o644)
         with _told(self._signing):
             fresh = self._signing.with_suffix(".new")
             fresh.unlink(missing_ok=True)
-            _append(fresh, msgspec.json.format(msgspec.json.encode(kept), indent=1) + b"\n", 0o600)
+            durable.append(fresh, msgspec.json.format(msgspec.json.encode(kept), indent=1) + b"\n")
             fresh.replace(self._signing)
-            _sync(self._signing.parent)
+            durable.sync(self._signing.parent)
 
     def public_keys(self) -> tuple[str, ...]:
         """The texts of every key that ever signed, the oldest first."""
@@ -86,7 +87,7 @@ class Outside:
             torn = tail.rpartition(SEPARATOR)[2]
             if torn:
                 os.truncate(self._checkpoints, begins + len(tail) - len(torn))
-            _append(self._checkpoints, note.encode() + SEPARATOR, 0o644)
+            durable.append(self._checkpoints, note.encode() + SEPARATOR, 0o644)
 
     def _tail(self) -> tuple[int, bytes]:
         """The end of the checkpoints, and where in the file it begins."""
@@ -113,25 +114,3 @@ def _told(path: Path) -> Iterator[None]:
         ) from error
     except (ValueError, msgspec.MsgspecError) as error:
         raise OutsideUnusable(f"{path} holds what is not ours: {error}. Put back what was there.") from error
-
-
-def _append(path: Path, content: bytes, mode: int) -> None:
-    """Write at the end and wait until it lies on the disk; a file that is new has this mode from the first moment."""
-    new = not path.exists()
-    descriptor = os.open(path, os.O_WRONLY | os.O_APPEND | os.O_CREAT, mode)
-    try:
-        while content:
-            content = content[os.write(descriptor, content) :]
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-    if new:
-        _sync(path.parent)
-
-
-def _sync(folder: Path) -> None:
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
