@@ -43,7 +43,7 @@ class InvalidBody(Refused):
 class InvalidParameter(Refused):
     status = 400
     title = "A parameter or header is missing or does not fit"
-    remedy = "Correct the parameter or header that `where` names."
+    remedy = "Correct the parameter or header that `where` names; leave out one that the route does not take, and send each once unless it may be given several times."
     sample = "field is missing. Add it to the query."
 
 

@@ -23,6 +23,7 @@ from services.core.identity import identified
 from services.core.log import OutcomeUnknown
 from services.core.park import Park
 from services.core.pool import LOST
+from services.core.query import must_be_taken
 from services.core.routes import PATHS, PROBLEM_JSON, accounted, command_route, park_of
 from services.core.service import Service
 
@@ -60,7 +61,7 @@ def application(
             *(command_route(handler) for handler in handlers),
             *(route for service in services for route in service.routes),
         ],
-        guards=[_authenticate],
+        guards=[_authenticate, _check_query],
         exception_handlers={
             problems.Refused: _refused,
             HTTPException: _http_exception,
@@ -90,6 +91,14 @@ async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler:
     try:
         require(device, handler.opt["roles"])
     except problems.NotAllowed as refused:
+        await accounted(connection, refused)
+        raise
+
+
+async def _check_query(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRouteHandler) -> None:
+    try:
+        must_be_taken(connection)
+    except problems.InvalidParameter as refused:
         await accounted(connection, refused)
         raise
 

@@ -337,6 +337,57 @@ def test_a_parameter_that_is_missing_is_asked_for_by_name(live, query, missing):
     assert problem["where"] == missing
 
 
+def problem_of(live, method, path, query, **more):
+    """Only the start of an answer is waited for, where it is no problem: a stream has no end."""
+    path = path.replace("{park}", live.park).replace("{device}", "device-everything")
+    headers = {"Authorization": f"Bearer {live.keys['everything']}"} | more
+    with live.http.stream(method, f"{path}?{query}", headers=headers) as response:
+        if response.headers["content-type"] != "application/problem+json":
+            return None
+        response.read()
+        return refused(response, response.status_code, response.json()["type"].removeprefix("/problems/"))
+
+
+@pytest.mark.parametrize("read", READS, ids=lambda read: f"{read.method} {read.path}")
+def test_a_parameter_that_a_route_does_not_take_is_named_with_those_that_it_takes(live, read):
+    problem = problem_of(live, read.method.upper(), read.path, "afer=7")
+    if read.any_query:
+        assert problem is None
+        return
+    assert (problem["type"], problem["status"], problem["where"]) == ("/problems/invalid-parameter", 400, "afer")
+    named = ", ".join(sorted(one.name for one in read.parameters)) or "none"
+    assert problem["detail"] == f"This takes no parameter afer; it takes {named}. Correct its name, or leave it out."
+
+
+ONCE = [(read, one.name) for read in READS for one in read.parameters if one.name not in {"type", "tag"}]
+
+
+@pytest.mark.parametrize(("read", "name"), ONCE, ids=lambda part: getattr(part, "path", part))
+def test_a_parameter_that_is_taken_once_is_refused_twice(live, read, name):
+    problem = problem_of(live, read.method.upper(), read.path, f"{name}=1:1&{name}=1:1")
+    assert (problem["type"], problem["where"]) == ("/problems/invalid-parameter", name)
+    assert problem["detail"] == f"{name} is given 2 times, and is taken once. Leave out the others."
+
+
+@pytest.mark.parametrize("path", HANDLED)
+@pytest.mark.usefixtures("unwritten")
+def test_a_command_takes_no_query(live, path):
+    problem = problem_of(live, "POST", f"/parks/{{park}}/{path}", "dry_run=1", **live.headers())
+    assert (problem["type"], problem["where"]) == ("/problems/invalid-parameter", "dry_run")
+
+
+def test_no_name_of_a_parameter_breaks_what_is_said_of_it(live):
+    for query in ("=7", "%00=1", "%ff=1", "x" * 5000 + "=", "%F0%9F%8E%AF=1", "after%5B%5D=1:1"):
+        problem = problem_of(live, "GET", "/parks/{park}/events", query)
+        assert (problem["type"], len(problem["where"]) <= 40) == ("/problems/invalid-parameter", True), query
+
+
+def test_whoever_may_not_ask_is_not_told_of_parameters(live):
+    path = f"/parks/{live.park}/events?afer=7"
+    refused(live.http.get(path), 401, "not-authenticated")
+    refused(live.get(path, "desk"), 403, "not-allowed")
+
+
 @pytest.mark.parametrize("service", sorted({path.partition("/")[0] for path in COMMANDS}))
 def test_every_documented_write_route_of_a_service_is_there(live, service):
     documented = {path for path in openapi.document()["paths"] if path.split("/")[3:4] == [service]}
