@@ -131,8 +131,8 @@ class NotFound(Refused):
 class MethodNotAllowed(Refused):
     status = 405
     title = "This path does not take that method"
-    remedy = "Commands take POST, reads take GET."
-    sample = "Reads take GET, commands take POST."
+    remedy = "Commands take POST, reads take GET and HEAD."
+    sample = "Reads take GET and HEAD, commands take POST."
 
 
 class BodyTooLarge(Refused):

@@ -9,6 +9,7 @@ from litestar import Litestar, Request
 
 from contracts.problems import PositionAhead
 from services.core.bell import Bell
+from services.core.heads import patience
 from services.core.park import Park
 
 PATIENCE: Final = 10.0
@@ -40,7 +41,7 @@ async def newest(request: Request[Any, Any, Any], park: Park, after: str | None,
         reading = await park.log.read(dict.fromkeys(tags, position))
         if not any(reading.events.values()):
             with suppress(TimeoutError):
-                async with asyncio.timeout(PATIENCE):
+                async with asyncio.timeout(patience(request, PATIENCE)):
                     await rung.wait()
     return (await view())[0]
 

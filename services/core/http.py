@@ -19,6 +19,7 @@ from litestar.types import Message, Scope
 from contracts import problems
 from contracts.answers import Problem
 from services.core.auth import Devices, require
+from services.core.heads import answering_heads
 from services.core.identity import identified
 from services.core.log import OutcomeUnknown
 from services.core.park import Park
@@ -41,7 +42,7 @@ _BY_STATUS: dict[int, tuple[type[problems.Refused], str]] = {
         problems.NotFound,
         "There is nothing at this path. Commands are POST /parks/<park>/<service>/<command>; /docs shows them all.",
     ),
-    405: (problems.MethodNotAllowed, "Reads take GET, commands take POST."),
+    405: (problems.MethodNotAllowed, "Reads take GET and HEAD, commands take POST."),
     413: (problems.BodyTooLarge, f"A body may have {MAX_BODY} bytes. Send less in one request."),
     415: (problems.UnsupportedMediaType, "Send application/json."),
 }
@@ -56,7 +57,7 @@ def application(
     late = [*handlers, *(handler for service in services for handler in service.told_late)]
     batches = {"facts": {PATHS[one.command]: one for one in late if one.command.FACT}, "turns": defaultdict(Lock)}
     metrics = PrometheusConfig(app_name="fieldledger", prefix="fieldledger", group_path=True)
-    return Litestar(
+    app = Litestar(
         route_handlers=[
             *(command_route(handler) for handler in handlers),
             *(route for service in services for route in service.routes),
@@ -69,7 +70,7 @@ def application(
             **dict.fromkeys(LOST, _unavailable),
             Exception: _broken,
         },
-        before_send=[_name_request],
+        before_send=[_name_request, _allow_heads],
         lifespan=[lifespan for service in services for lifespan in service.lifespans],
         middleware=[metrics.middleware],
         request_max_body_size=MAX_BODY,
@@ -77,6 +78,8 @@ def application(
         logging_config=None,
         state=State({"parks": dict(parks), "devices": devices, "leaving": [], **batches, **(state or {})}),
     )
+    app.asgi_handler = answering_heads(app.asgi_handler)
+    return app
 
 
 async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
@@ -106,6 +109,13 @@ async def _check_query(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRo
 async def _name_request(message: Message, scope: Scope) -> None:
     if message["type"] == "http.response.start":
         MutableScopeHeaders.from_message(message)["X-Request-Id"] = request_id(scope)
+
+
+async def _allow_heads(message: Message, _: Scope) -> None:
+    if message["type"] == "http.response.start" and message["status"] in {204, 405}:
+        headers = MutableScopeHeaders.from_message(message)
+        if "GET" in headers.get("Allow", ""):
+            headers["Allow"] += ", HEAD"
 
 
 def request_id(scope: Scope) -> str:

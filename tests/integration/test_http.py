@@ -1,7 +1,11 @@
 """Every write route against bad input, wrong keys and repeats: problem+json, never a 5xx, and nothing written."""
 
 import hashlib
+import time
+from contextlib import closing
 from datetime import UTC, datetime
+from http.client import HTTPConnection
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 import msgspec
@@ -12,6 +16,7 @@ from contracts.catalogue import COMMANDS
 from contracts.examples import EXAMPLES
 from contracts.leaf import decode
 from contracts.reads import READS
+from services.core.following import PATIENCE
 from tests.integration.live import ROLES
 
 pytestmark = pytest.mark.timeout(120)
@@ -159,6 +164,58 @@ def test_a_method_that_a_route_does_not_take_is_a_problem(live):
         response = live.http.request(method, path, headers=live.headers())
         refused(response, 405, "method-not-allowed")
         assert set(response.headers["allow"].split(", ")) == {"OPTIONS", "POST"}  # RFC 9110, 15.5.6
+    response = live.http.delete(f"/parks/{live.park}/board.json")
+    assert set(response.headers["allow"].split(", ")) == {"OPTIONS", "GET", "HEAD"}
+    assert refused(response, 405, "method-not-allowed")
+
+
+ONE_BY_ONE = {"date", "x-request-id", "content-length"}
+"""Of each answer its own: some tell the time."""
+
+
+@pytest.mark.parametrize("read", [read for read in READS if read.method == "get"], ids=lambda read: read.path)
+@pytest.mark.parametrize("key", ["everything", "gear", None])
+def test_head_is_answered_like_get_without_a_body(live, read, key):
+    """RFC 9110, 9.3.2: the server SHOULD send the same header fields, and no content."""
+    path = read.path.replace("{park}", live.park).replace("{device}", "device-everything")
+    headers = {} if key is None else {"Authorization": f"Bearer {live.keys[key]}"}
+    with live.http.stream("GET", path, headers=headers) as whole:
+        head = live.http.head(path, headers=headers)
+    assert (head.status_code, head.content) == (whole.status_code, b"")
+    kept = [
+        {name: value for name, value in answer.headers.items() if name not in ONE_BY_ONE | {"transfer-encoding"}}
+        for answer in (head, whole)
+    ]
+    assert kept[0] == kept[1]
+
+
+def test_nothing_follows_the_head_of_an_answer_and_the_connection_goes_on(live):
+    """Of a page, of JSON and of streams without end, on one connection: a byte of a body would be taken for the next answer's status."""
+    where = urlsplit(live.url)
+    with closing(HTTPConnection(where.hostname, where.port, timeout=5)) as connection:
+        connection.connect()
+        made = connection.sock
+        for path in ("board", "board.json", "board/stream", "events/stream", "events", "events/stream?after=1:0"):
+            connection.request("HEAD", f"/parks/{live.park}/{path}", headers=live.headers())
+            answer = connection.getresponse()
+            assert (answer.status, answer.read()) == (200, b"")
+        connection.request("GET", "/health")
+        assert connection.getresponse().read() == b'{"status":"alive"}'
+        assert connection.sock is made
+
+
+@pytest.mark.parametrize("path", ["registration/desk-list?", "games/gate?field=birch&"])
+def test_whoever_wants_the_head_of_what_can_be_followed_does_not_wait_for_something_newer(live, path):
+    assert live.post("games/configure-field", {"field": "birch", "title": "Birch"}).status_code in {201, 409}
+    begun = time.monotonic()
+    answer = live.http.head(f"/parks/{live.park}/{path}after=1:{live.head()}", headers=live.headers())
+    assert (answer.status_code, time.monotonic() - begun < PATIENCE / 2) == (200, True)
+
+
+def test_a_head_that_is_refused_says_so_with_its_status(live):
+    assert live.http.head(f"/parks/{live.park}/events?afer=7", headers=live.headers()).status_code == 400
+    assert live.http.head("/nothing").status_code == 404
+    assert live.http.head(f"/parks/{live.park}/velocity/check-chrono", headers=live.headers()).status_code == 405
 
 
 @pytest.mark.parametrize("path", ["registration/register-person", "clearance", "board.json"])
