@@ -49,7 +49,7 @@ class InvalidParameter(Refused):
 
 class IdempotencyKeyMissing(Refused):
     status = 400
-    title = "Idempotency-Key is missing or is no UUID in quotes"
+    title = "Idempotency-Key is missing, is there twice, or is no UUID in quotes"
     remedy = "Make a new UUIDv7 for each write, keep it with the write, and send it in quotes each time that this write is sent."
     sample = 'Send the header Idempotency-Key: "<a new UUIDv7>" with every write, and the same one whenever you send that write again.'
 

@@ -91,5 +91,5 @@ class Read(Struct, frozen=True, kw_only=True):
 
     @property
     def refusals(self) -> tuple[type[Refused], ...]:
-        """How it can refuse. No route but a page passes over a parameter that it does not take."""
-        return self.problems if self.any_query else (InvalidParameter, *self.problems)
+        """How it can refuse. Every route does a header that is given twice, and all but a page a parameter that they do not take."""
+        return (InvalidParameter, *self.problems)

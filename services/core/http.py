@@ -18,7 +18,8 @@ from litestar.types import Message, Scope
 
 from contracts import problems
 from contracts.answers import Problem
-from services.core.auth import Devices, require
+from services.core.auth import Device, Devices, require
+from services.core.headers import SINGLE, must_be_single
 from services.core.heads import answering_heads
 from services.core.identity import identified
 from services.core.log import OutcomeUnknown
@@ -62,7 +63,7 @@ def application(
             *(command_route(handler) for handler in handlers),
             *(route for service in services for route in service.routes),
         ],
-        guards=[_authenticate, _check_query],
+        guards=[_authenticate, _check],
         exception_handlers={
             problems.Refused: _refused,
             HTTPException: _http_exception,
@@ -83,27 +84,37 @@ def application(
 
 
 async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
-    if handler.opt.get("public") or connection.scope.get("method") == "OPTIONS":  # that only names a path's methods
+    if handler.opt.get("public") or _only_asks_for_methods(connection):
         return
-    devices: Devices = connection.app.state.devices
-    park = connection.path_params.get("park", "")
-    where = park_of(connection, park)
-    device = await identified(connection, park, backlog=handler.opt.get("backlog", False))
-    devices.contacts.heard(park, device.id, connection.headers, where.clock.now())
-    connection.state.device = device
-    try:
-        require(device, handler.opt["roles"])
-    except problems.NotAllowed as refused:
-        await accounted(connection, refused)
-        raise
+    park = park_of(connection, connection.path_params.get("park", "")).park
+    must_be_single(connection.headers, "Authorization")
+    connection.state.device = await identified(connection, park, backlog=handler.opt.get("backlog", False))
 
 
-async def _check_query(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRouteHandler) -> None:
+async def _check(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
+    """Whether it may be asked, and whether it is clear what is asked; raises NotAllowed or InvalidParameter."""
+    if _only_asks_for_methods(connection):
+        return
     try:
+        must_be_single(connection.headers, *SINGLE)
+        if not handler.opt.get("public"):
+            _may_ask(connection, handler)
         must_be_taken(connection)
-    except problems.InvalidParameter as refused:
+    except problems.Refused as refused:
         await accounted(connection, refused)
         raise
+
+
+def _may_ask(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
+    device: Device = connection.state.device
+    devices: Devices = connection.app.state.devices
+    where = park_of(connection, connection.path_params["park"])
+    devices.contacts.heard(where.park, device.id, connection.headers, where.clock.now())
+    require(device, handler.opt["roles"])
+
+
+def _only_asks_for_methods(connection: ASGIConnection[Any, Any, Any, Any]) -> bool:
+    return connection.scope.get("method") == "OPTIONS"
 
 
 async def _name_request(message: Message, scope: Scope) -> None:

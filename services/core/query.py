@@ -18,7 +18,7 @@ _SHOWN: Final = 40
 def must_be_taken(connection: ASGIConnection[Any, Any, Any, Any]) -> None:
     """Raises InvalidParameter at the first parameter that the route does not take, or not so often."""
     method, path = str(connection.scope.get("method")), connection.scope["path_template"]
-    if not connection.scope["query_string"] or method == "OPTIONS":
+    if not connection.scope["query_string"]:
         return
     read = _READS.get((method, path))
     if read is not None and read.any_query:

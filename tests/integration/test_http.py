@@ -135,6 +135,74 @@ def test_a_header_that_does_not_fit_is_a_problem_and_writes_nothing(live, path, 
     refused(live.send(path, encoded(example(path)), live.headers() | headers), status, problem)
 
 
+DOUBLED = {
+    "Idempotency-Key": '"017f22e2-79b0-7cc3-98c4-dc0c0c07398f"',
+    "Authorization": "Bearer device-desk.wrong",
+    "Device-Time": "2026-05-09T09:30:00Z",
+    "Device-Seq": "17",
+    "Device-Version": "2026.5",
+    "Actor": "staff-wren",
+    "Content-Type": "application/json",
+}
+
+
+@pytest.mark.parametrize(
+    "path", ["velocity/check-chrono", "games/start-game", "vault/keep-detail", "devices/revoke-device"]
+)
+@pytest.mark.parametrize("name", DOUBLED)
+@pytest.mark.parametrize("other", [False, True])
+@pytest.mark.usefixtures("unwritten")
+def test_a_header_that_is_given_twice_is_a_problem_whether_the_two_differ_or_not(live, path, name, other):
+    headers = live.headers() | {"Content-Type": "application/json"}
+    once = headers.setdefault(name, DOUBLED[name])
+    again = DOUBLED[name] + "1" if other and once == DOUBLED[name] else DOUBLED[name] if other else once
+    answer = live.http.post(
+        f"/parks/{live.park}/{path}", content=encoded(example(path)), headers=[*headers.items(), (name.lower(), again)]
+    )
+    problem = "idempotency-key-missing" if name == "Idempotency-Key" else "invalid-parameter"
+    body = refused(answer, 400, problem)
+    assert body["detail"] == f"There are 2 headers {name}, and nobody knows which counts. Send one."
+    assert body.get("where") in {name, None}
+
+
+def test_two_places_to_go_on_from_are_none(live):
+    headers = [
+        ("Authorization", f"Bearer {live.keys['everything']}"),
+        ("Last-Event-ID", "1:0"),
+        ("Last-Event-ID", "1:1"),
+    ]
+    for path in ("events/stream", "board/stream"):
+        assert (
+            refused(live.http.get(f"/parks/{live.park}/{path}", headers=headers), 400, "invalid-parameter")["where"]
+            == "Last-Event-ID"
+        )
+
+
+@pytest.mark.usefixtures("unwritten")
+def test_a_body_that_says_twice_how_it_is_packed_is_packed(live):
+    """Such a header is a list, which may come in parts (RFC 9110, 5.3 and 8.4)."""
+    headers = [*live.headers().items(), ("Content-Encoding", "identity"), ("Content-Encoding", "gzip")]
+    answer = live.http.post(f"/parks/{live.park}/velocity/check-chrono", content=b"{}", headers=headers)
+    assert "identity, gzip" in refused(answer, 415, "unsupported-media-type")["detail"]
+
+
+def test_a_write_that_leaves_open_what_is_meant_leaves_its_number_where_that_is_clear(live):
+    """A device's count shows no hole where nothing was lost."""
+    key = live.enrol("doubling-1", "chrono")
+    path = f"/parks/{live.park}/velocity/register-chrono"
+    sent = [("Authorization", f"Bearer {key}"), ("Idempotency-Key", f'"{uuid4()}"')]
+    at = "2026-05-09T09:30:00Z"
+    for more in (
+        [("Device-Seq", "1"), ("Device-Time", at), ("Device-Time", at)],
+        [("Device-Seq", "2"), ("Idempotency-Key", f'"{uuid4()}"')],
+        [("Device-Seq", "3"), ("Device-Seq", "4")],
+    ):
+        assert live.http.post(path, json={"chrono": "chrono-q"}, headers=[*sent, *more]).status_code == 400
+    queried = live.http.post(f"{path}?dry_run=1", json={"chrono": "chrono-q"}, headers=[*sent, ("Device-Seq", "5")])
+    assert queried.status_code == 400
+    assert live.get(f"/parks/{live.park}/devices/doubling-1/sequence").json()["holes"] == [[3, 4]]
+
+
 @pytest.mark.parametrize("path", ["devices/enrol", "games/propose-teams", "velocity/lines/chrono-a"])
 @pytest.mark.usefixtures("unwritten")
 def test_a_compressed_body_is_told_where_no_command_is_sent_too(live, path):
