@@ -20,6 +20,7 @@ from services.board.gate import Gate
 from services.board.live import Board
 from services.core.following import PATIENCE
 from services.core.heads import patience
+from services.core.identity import identified
 from services.core.pages import NO_STORE, file_route
 from services.core.park import Park
 from services.core.reads import fits
@@ -89,9 +90,11 @@ async def gate(request: Request[Any, Any, Any], park: FromPath[str]) -> Response
     after = fits(query["after"], After, "after") if "after" in query else None
     gates: Gates = request.app.state.gates
     try:
-        return Response(await gates.newest(where, field, after, patience(request, PATIENCE)), headers=NO_STORE)
+        made = await gates.newest(where, field, after, patience(request, PATIENCE))
     except TimeoutError:
         raise NotCaughtUp("The read tables lack somebody who came today. Ask again shortly.") from None
+    await identified(request, where.park, backlog=False)  # the key may have been revoked while he waited
+    return Response(made, headers=NO_STORE)
 
 
 @asynccontextmanager

@@ -10,6 +10,7 @@ from litestar import Litestar, Request
 from contracts.problems import PositionAhead
 from services.core.bell import Bell
 from services.core.heads import patience
+from services.core.identity import identified
 from services.core.park import Park
 
 PATIENCE: Final = 10.0
@@ -31,7 +32,7 @@ View = Callable[[], Awaitable[tuple[V, Iterable[str]]]]
 
 
 async def newest(request: Request[Any, Any, Any], park: Park, after: str | None, view: View[V]) -> V:
-    """The answer now; where `after` is its epoch and position, the one once there is something newer. Raises PositionAhead."""
+    """The answer now; where `after` is its epoch and position, the one once there is something newer. Raises PositionAhead, and KeyRevoked where that happened while he waited."""
     shown, made_of = await view()
     if after is None or not _is_at_hand(shown, after):
         return shown
@@ -43,7 +44,9 @@ async def newest(request: Request[Any, Any, Any], park: Park, after: str | None,
             with suppress(TimeoutError):
                 async with asyncio.timeout(patience(request, PATIENCE)):
                     await rung.wait()
-    return (await view())[0]
+    shown, _ = await view()
+    await identified(request, park.park, backlog=False)
+    return shown
 
 
 def _is_at_hand(shown: Placed, after: str) -> bool:

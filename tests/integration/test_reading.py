@@ -1,7 +1,9 @@
 """Reading along over HTTP: from any position, by type and tag, through a revocation; nobody who is slow costs the park anything."""
 
+import asyncio
 import socket
 import time
+from concurrent.futures import ThreadPoolExecutor
 from itertools import islice
 from urllib.parse import urlencode, urlsplit
 
@@ -11,7 +13,10 @@ import pytest
 
 from contracts import leaf
 from contracts.words import Role
+from services.board import gate_routes
+from services.core import following
 from services.core.auth import Devices, hash_of
+from services.reading.followers import Follower
 from tests.integration.live import ROLES
 
 pytestmark = pytest.mark.timeout(180)
@@ -220,12 +225,57 @@ def test_a_stream_ends_within_a_second_or_so_of_its_keys_revocation(day):
         assert time.monotonic() - begun < 3
 
 
+def test_hundreds_of_streams_end_within_a_second_or_so_of_their_keys_revocation(day):
+    """The log is looked at every 1.6 seconds for so many: whoever learnt of it there would read on for as long, and this asks right after a look."""
+    names = [f"many-{number}" for number in range(7)]
+    keys = [day.enrol(name, "integrator") for name in names]
+    tail, where = day.running.app.state.tails[day.park], urlsplit(day.url)
+
+    async def reader(key):
+        incoming, outgoing = await asyncio.open_connection(where.hostname, where.port)
+        asked = f"GET {path(day, '/stream')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {key}\r\nConnection: close\r\n\r\n"
+        outgoing.write(asked.encode())
+        assert b" 200 " in await incoming.readline()
+        await incoming.readuntil(b"retry: 2000\n\n")
+        return incoming, outgoing
+
+    async def many():
+        readers = await asyncio.gather(*(reader(key) for key in keys for _ in range(50)))
+        await asyncio.to_thread(day.portal.call, tail.moved.wait)
+        for name in names:
+            await asyncio.to_thread(day.portal.call, day.running.devices.revoke, day.park, name)
+        begun = time.monotonic()
+        await asyncio.wait_for(asyncio.gather(*(incoming.read() for incoming, _ in readers)), 20)
+        lasted = time.monotonic() - begun
+        for _, outgoing in readers:
+            outgoing.close()
+        return lasted
+
+    assert asyncio.run(many()) < 1.3
+
+
+@pytest.mark.parametrize("asked", ["registration/desk-list?", "games/gate?field=birch&"])
+def test_whoever_waits_for_something_newer_hears_nothing_once_his_key_is_revoked(day, asked, monkeypatch):
+    for module in (following, gate_routes):
+        monkeypatch.setattr(module, "PATIENCE", 1.0)
+    name = f"waiting-{asked[0]}"
+    headers = {"Authorization": f"Bearer {day.enrol(name, 'desk', 'gate')}"}
+    place = f"1:{day.head()}"
+    with ThreadPoolExecutor(1) as others:
+        waiting = others.submit(day.http.get, f"/parks/{day.park}/{asked}after={place}", headers=headers)
+        time.sleep(0.3)
+        day.portal.call(day.running.devices.revoke, day.park, name)
+        answer = waiting.result()
+    assert (answer.status_code, answer.json()["type"]) == (401, "/problems/key-revoked")
+
+
 def test_a_stalled_reader_under_a_devices_old_key_ends_no_stream_under_its_new_one(day):
     tail = day.running.app.state.tails[day.park]
-    stalled = tail.following("anew-1", hash_of(f"Bearer {day.enrol('anew-1', 'integrator')}"))
-    old = day.portal.call(stalled.__enter__)
+    old = Follower("anew-1", hash_of(f"Bearer {day.enrol('anew-1', 'integrator')}"))
+    stalled = tail.following(old)
+    day.portal.call(stalled.__enter__)
     try:
-        day.portal.call(tail._look_at_keys)
+        day.portal.call(tail.followers.look)
         with Reader(day, key=day.enrol("anew-1", "integrator")) as reader:
             for _ in range(3):
                 day.post("registration/register-person", {"person": f"anew-{time.monotonic_ns()}", "age_band": 18})
@@ -268,13 +318,13 @@ def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(d
         )
     assert lines(day)[1]["position"] == day.head()
     tail = day.running.app.state.tails[day.park]
-    assert len(tail._readers) >= 40
+    assert len(tail.followers._here) >= 40
     for made in stuck:
         made.close()
     deadline = time.monotonic() + 10
-    while tail._readers and time.monotonic() < deadline:
+    while tail.followers._here and time.monotonic() < deadline:
         time.sleep(0.05)
-    assert not tail._readers
+    assert not tail.followers._here
 
 
 def test_an_answer_of_lines_is_not_held_up_by_a_client_that_is_slow(day):
