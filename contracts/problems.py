@@ -82,6 +82,13 @@ class TooManyTries(Refused):
     sample = "There were too many wrong keys from here or for this device. Wait a minute, and check the key."
 
 
+class TooManyStreams(Refused):
+    status = 429
+    title = "Too many streams are open"
+    remedy = "Close one, or have fewer: one stream may name several types and tags, and hands on to any number. One that was cut off is free again once the park has noticed, mostly at once; try again after Retry-After."
+    sample = "This key has 64 streams of events open, and may have no more. Close one, or read with fewer, and try again shortly."
+
+
 class CodeNotKnown(Refused):
     status = 422
     title = "That code enrols no device"

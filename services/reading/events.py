@@ -55,7 +55,7 @@ async def events(request: Request[Any, Any, Any], park: FromPath[str]) -> Stream
 
 @get("/parks/{park:str}/events/stream", opt={"roles": READERS})
 async def events_stream(request: Request[Any, Any, Any], park: FromPath[str]) -> Stream:
-    """The events as server-sent events, from the Last-Event-ID or `after`, or from now on. Raises PositionAhead."""
+    """The events as server-sent events, from the Last-Event-ID or `after`, or from now on. Raises PositionAhead or TooManyStreams."""
     where, reader = park_of(request, park), reader_of(request)
     tail, wanted = tail_of(request, where), wanted_by(request)
     place = place_of(request.headers.get("last-event-id"), "Last-Event-ID")
@@ -65,6 +65,7 @@ async def events_stream(request: Request[Any, Any, Any], park: FromPath[str]) ->
         place = Place(head.epoch, head.position)
     await tail.places.common(place, "after")
     squeeze = "gzip" in request.headers.get("accept-encoding", "")
+    tail.followers.admit(reader)
     frames = stream(tail, reader, place, wanted, squeeze=squeeze)
     return Stream(
         frames, media_type=EVENT_STREAM, headers=_UNBUFFERED | ({"Content-Encoding": "gzip"} if squeeze else {})
@@ -75,7 +76,7 @@ async def events_stream(request: Request[Any, Any, Any], park: FromPath[str]) ->
 async def tails(app: Litestar) -> AsyncIterator[None]:
     """A tail for every park, at work while somebody follows it."""
     state = app.state
-    state.tails = {name: Tail(park.log, state.pool) for name, park in state.parks.items()}
+    state.tails = {name: Tail(park.log, state.pool, state.streams_per_key) for name, park in state.parks.items()}
     async with anyio.create_task_group() as tasks:
         for name, tail in state.tails.items():
             state.projectors[name].hear(tail.hear)

@@ -8,7 +8,9 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from typing import Final
+from weakref import WeakSet
 
+from contracts.problems import TooManyStreams
 from services.core.auth import KEPT_SECONDS
 from services.core.pool import LOST, Pool
 
@@ -16,13 +18,15 @@ HOLDS: Final = 1.0
 """Seconds for which a look at the keys is good. No line leaves on an older one, however busy the process is: so a revocation holds within them."""
 EVERY: Final = 0.25
 """Seconds between two looks."""
+AGAIN: Final = 5
+"""Seconds after which whoever has too many streams may try again."""
 _KEYS: Final = "SELECT id, secret_hash FROM log.device WHERE park = $1 AND id = ANY ($2) AND revoked_at IS NULL"
 
 
 class Follower:
     """One reader. Made as soon as the key is known to be good, which has been looked up half a second ago at most."""
 
-    __slots__ = ("device", "gone", "key", "until")
+    __slots__ = ("__weakref__", "device", "gone", "key", "until")
 
     def __init__(self, device: str, key: bytes) -> None:
         self.device = device
@@ -41,15 +45,30 @@ class Follower:
 class Followers:
     """Of one park. Costs nothing while nobody follows."""
 
-    def __init__(self, pool: Pool, park: str, tell: Callable[[], None]) -> None:
-        """`tell` wakes whoever waits for something new."""
+    def __init__(self, pool: Pool, park: str, tell: Callable[[], None], most: int) -> None:
+        """`tell` wakes whoever waits for something new; `most` streams may be open under one key."""
         self._pool = pool
         self._park = park
         self._tell = tell
+        self._most = most
+        self._streams: WeakSet[Follower] = WeakSet()
+        """Whoever is gone before his stream has begun is in nobody's hands, and counts no more."""
         self._here: set[Follower] = set()
         self._somebody = asyncio.Event()
         self._looked = asyncio.Event()
         self._closed = False
+
+    def admit(self, reader: Follower) -> None:
+        """Count one more stream until its `following` ends, or it never begins. Raises TooManyStreams.
+
+        There is no limit for all keys together: it is the manager who gives keys, and a limit that all share would let one shut out the others.
+        """
+        if sum(one.key == reader.key for one in self._streams) >= self._most:
+            raise TooManyStreams(
+                f"This key has {self._most} streams of events open, and may have no more. Close one, or read with fewer, and try again shortly.",
+                retry_after=AGAIN,
+            )
+        self._streams.add(reader)
 
     @contextmanager
     def following(self, reader: Follower) -> Iterator[None]:
@@ -61,6 +80,7 @@ class Followers:
             yield
         finally:
             self._here.discard(reader)
+            self._streams.discard(reader)
             if not self._here:
                 self._somebody.clear()
 

@@ -18,6 +18,7 @@ from services.core.backoff import Backoff
 from services.core.log import Log
 from services.core.pool import LOST, Pool
 from services.core.projection import Change
+from services.core.settings import STREAMS_PER_KEY
 from services.reading.followers import Follower, Followers
 from services.reading.pages import Page
 from services.reading.places import Places
@@ -44,13 +45,13 @@ _logger = structlog.get_logger()
 class Tail:
     """Idle while nobody follows."""
 
-    def __init__(self, log: Log, pool: Pool) -> None:
+    def __init__(self, log: Log, pool: Pool, streams_per_key: int = STREAMS_PER_KEY) -> None:
         self.epoch = 0
         self.position = 0
         """Of the newest page. Nothing behind it has been read yet."""
         self.shelf = Shelf(log)
         self.places = Places(log, pool)
-        self.followers = Followers(pool, log.park, self._tell)
+        self.followers = Followers(pool, log.park, self._tell, streams_per_key)
         self.moved = asyncio.Event()
         self._log = log
         self._ring: deque[Page] = deque()

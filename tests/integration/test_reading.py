@@ -3,6 +3,7 @@
 import asyncio
 import socket
 import time
+from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from itertools import islice
 from urllib.parse import urlencode, urlsplit
@@ -14,8 +15,10 @@ import pytest
 from contracts import leaf
 from contracts.words import Role
 from services.board import gate_routes
+from services.board.api import MOST_STREAMS
 from services.core import following
 from services.core.auth import Devices, hash_of
+from services.core.settings import STREAMS_PER_KEY
 from services.reading.followers import Follower
 from tests.integration.live import ROLES
 
@@ -303,9 +306,10 @@ def test_a_stream_that_was_opened_by_a_key_as_it_was_replaced_elsewhere_ends(day
 def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(day):
     """Many more than the pool has connections: were one held by each, nothing would be answered any more."""
     where = urlsplit(day.url)
-    request = f"GET {path(day, '/stream', after='1:0')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {day.keys['integrator']}\r\n\r\n"
+    keys = [day.keys[role] for role in READERS]
     stuck = []
-    for _ in range(60):
+    for number in range(60):
+        request = f"GET {path(day, '/stream', after='1:0')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {keys[number % 3]}\r\n\r\n"
         made = socket.create_connection((where.hostname, where.port))
         made.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         made.sendall(request.encode())
@@ -325,6 +329,64 @@ def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(d
     while tail.followers._here and time.monotonic() < deadline:
         time.sleep(0.05)
     assert not tail.followers._here
+
+
+def open_streams(day, key, count):
+    """So many connections that each ask for a stream, and the status of each answer."""
+    where = urlsplit(day.url)
+    request = f"GET {path(day, '/stream')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {key}\r\n\r\n".encode()
+    made = [socket.create_connection((where.hostname, where.port), 10) for _ in range(count)]
+    for one in made:
+        one.sendall(request)
+    return made, [int(one.recv(12).split()[1]) for one in made]
+
+
+def test_a_key_has_no_more_streams_open_than_it_may_and_one_that_ends_makes_room(day):
+    """All at once, so that no two take the same place. Of another key nothing is taken."""
+    key, other = day.enrol("crowd-1", "integrator"), day.enrol("crowd-2", "integrator")
+    made, statuses = open_streams(day, key, STREAMS_PER_KEY + 6)
+    assert Counter(statuses) == {200: STREAMS_PER_KEY, 429: 6}
+    answer = day.http.get(path(day, "/stream"), headers={"Authorization": f"Bearer {key}"})
+    assert (answer.status_code, answer.json()["type"]) == (429, "/problems/too-many-streams")
+    assert answer.headers["retry-after"] == "5"
+    assert f"{STREAMS_PER_KEY} streams" in answer.json()["detail"]
+    with Reader(day, key=other):
+        pass
+    assert day.get(path(day), "integrator").status_code == 200
+    for one, status in zip(made, statuses, strict=True):
+        if status == 200:
+            one.close()
+            break
+    deadline = time.monotonic() + 10
+    while (again := open_streams(day, key, 1))[1] != [200] and time.monotonic() < deadline:
+        again[0][0].close()
+        time.sleep(0.05)
+    assert again[1] == [200]
+    assert open_streams(day, key, 1)[1] == [429]
+    for one in [*made, *again[0]]:
+        one.close()
+
+
+def test_whoever_wants_no_more_than_a_streams_head_or_is_refused_takes_no_room(day):
+    key = day.enrol("heads-1", "integrator")
+    headers = {"Authorization": f"Bearer {key}"}
+    for _ in range(STREAMS_PER_KEY + 6):
+        assert day.http.head(path(day, "/stream"), headers=headers).status_code == 200
+        assert day.http.get(path(day, "/stream", after="1:999999"), headers=headers).status_code == 422
+    made, statuses = open_streams(day, key, STREAMS_PER_KEY)
+    assert set(statuses) == {200}
+    for one in made:
+        one.close()
+
+
+def test_a_board_has_no_more_streams_open_than_a_process_can_bear(day, monkeypatch):
+    board = day.running.app.state.boards[day.park]
+    monkeypatch.setattr(board.channel, "readers", MOST_STREAMS)
+    answer = day.http.get(f"/parks/{day.park}/board/stream")
+    assert (answer.status_code, answer.json()["type"]) == (429, "/problems/too-many-streams")
+    monkeypatch.setattr(board.channel, "readers", MOST_STREAMS - 1)
+    with day.http.stream("GET", f"/parks/{day.park}/board/stream") as answer:
+        assert answer.status_code == 200
 
 
 def test_an_answer_of_lines_is_not_held_up_by_a_client_that_is_slow(day):
