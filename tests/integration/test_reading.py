@@ -346,8 +346,10 @@ def test_a_key_has_no_more_streams_open_than_it_may_and_one_that_ends_makes_room
     key, other = day.enrol("crowd-1", "integrator"), day.enrol("crowd-2", "integrator")
     made, statuses = open_streams(day, key, STREAMS_PER_KEY + 6)
     assert Counter(statuses) == {200: STREAMS_PER_KEY, 429: 6}
-    answer = day.http.get(path(day, "/stream"), headers={"Authorization": f"Bearer {key}"})
-    assert (answer.status_code, answer.json()["type"]) == (429, "/problems/too-many-streams")
+    with day.http.stream("GET", path(day, "/stream"), headers={"Authorization": f"Bearer {key}"}) as answer:
+        assert answer.status_code == 429
+        answer.read()
+    assert answer.json()["type"] == "/problems/too-many-streams"
     assert answer.headers["retry-after"] == "5"
     assert f"{STREAMS_PER_KEY} streams" in answer.json()["detail"]
     with Reader(day, key=other):
@@ -382,8 +384,8 @@ def test_whoever_wants_no_more_than_a_streams_head_or_is_refused_takes_no_room(d
 def test_a_board_has_no_more_streams_open_than_a_process_can_bear(day, monkeypatch):
     board = day.running.app.state.boards[day.park]
     monkeypatch.setattr(board.channel, "readers", MOST_STREAMS)
-    answer = day.http.get(f"/parks/{day.park}/board/stream")
-    assert (answer.status_code, answer.json()["type"]) == (429, "/problems/too-many-streams")
+    with day.http.stream("GET", f"/parks/{day.park}/board/stream") as answer:
+        assert (answer.status_code, answer.headers["content-type"]) == (429, "application/problem+json")
     monkeypatch.setattr(board.channel, "readers", MOST_STREAMS - 1)
     with day.http.stream("GET", f"/parks/{day.park}/board/stream") as answer:
         assert answer.status_code == 200
