@@ -140,7 +140,6 @@ DOUBLED = {
     "Authorization": "Bearer device-desk.wrong",
     "Device-Time": "2026-05-09T09:30:00Z",
     "Device-Seq": "17",
-    "Device-Version": "2026.5",
     "Actor": "staff-wren",
     "Content-Type": "application/json",
 }
