@@ -208,7 +208,7 @@ def _read(read: Read) -> dict[str, Any]:
                 str(status): _answer(HTTPStatus(status).phrase, schema, read.media, shown)
                 for status in (read.status, *read.also)
             },
-            **refusals.responses(refusal for refusal in read.problems if refusal.status not in read.also),
+            **refusals.responses(refusal for refusal in read.refusals if refusal.status not in read.also),
         },
     }
 

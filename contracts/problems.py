@@ -43,13 +43,13 @@ class InvalidBody(Refused):
 class InvalidParameter(Refused):
     status = 400
     title = "A parameter or header is missing or does not fit"
-    remedy = "Correct the parameter or header that `where` names."
+    remedy = "Correct the parameter or header that `where` names; leave out one that the route does not take, and send each once unless it may be given several times."
     sample = "field is missing. Add it to the query."
 
 
 class IdempotencyKeyMissing(Refused):
     status = 400
-    title = "Idempotency-Key is missing or is no UUID in quotes"
+    title = "Idempotency-Key is missing, is there twice, or is no UUID in quotes"
     remedy = "Make a new UUIDv7 for each write, keep it with the write, and send it in quotes each time that this write is sent."
     sample = 'Send the header Idempotency-Key: "<a new UUIDv7>" with every write, and the same one whenever you send that write again.'
 
@@ -80,6 +80,13 @@ class TooManyTries(Refused):
     title = "Too many wrong keys or codes"
     remedy = "Wait as long as Retry-After says, and look at the key or code before it is sent again. A right key of another device goes on."
     sample = "There were too many wrong keys from here or for this device. Wait a minute, and check the key."
+
+
+class TooManyStreams(Refused):
+    status = 429
+    title = "Too many streams are open"
+    remedy = "Close one, or have fewer: one stream may name several types and tags, and hands on to any number. One that was cut off is free again once the park has noticed, mostly at once; try again after Retry-After."
+    sample = "This key has 64 streams of events open, and may have no more. Close one, or read with fewer, and try again shortly."
 
 
 class CodeNotKnown(Refused):
@@ -131,8 +138,8 @@ class NotFound(Refused):
 class MethodNotAllowed(Refused):
     status = 405
     title = "This path does not take that method"
-    remedy = "Commands take POST, reads take GET."
-    sample = "Reads take GET, commands take POST."
+    remedy = "Commands take POST, reads take GET and HEAD."
+    sample = "Reads take GET and HEAD, commands take POST."
 
 
 class BodyTooLarge(Refused):

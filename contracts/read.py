@@ -2,6 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
+import msgspec
 from msgspec import Meta, Struct
 
 from contracts.problems import (
@@ -43,6 +44,11 @@ class Parameter(Struct, frozen=True, kw_only=True):
     description: str
     required: bool = False
 
+    @property
+    def several(self) -> bool:
+        """Whether it may be given several times: its type is then a list."""
+        return msgspec.json.schema(self.kind).get("type") == "array"
+
 
 AT_LEAST = Parameter(
     name="at_least",
@@ -77,3 +83,13 @@ class Read(Struct, frozen=True, kw_only=True):
     """Other statuses that bear the same answer."""
     example: Any = None
     """An answer as it may be read; made from the type, or said to be what it is, where none is given."""
+
+    @property
+    def any_query(self) -> bool:
+        """A page for anybody opens whatever its address bears: whoever passes a link on adds parameters of his own."""
+        return self.roles is None and self.media == "text/html"
+
+    @property
+    def refusals(self) -> tuple[type[Refused], ...]:
+        """How it can refuse. Every route does a header that is given twice, and all but a page a parameter that they do not take."""
+        return (InvalidParameter, *self.problems)

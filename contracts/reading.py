@@ -7,7 +7,7 @@ from msgspec import Meta, Struct
 
 from contracts.envelope import Command, Data
 from contracts.evidence import EpochNumber, Position
-from contracts.problems import PositionAhead, PositionLost
+from contracts.problems import PositionAhead, PositionLost, TooManyStreams
 from contracts.read import BEHIND_A_KEY, EVENT_STREAM, Parameter, Read
 from contracts.words import Role
 
@@ -218,7 +218,7 @@ EVENT_READS: tuple[Read, ...] = (
             ),
             *_WANTED,
         ),
-        problems=(*BEHIND_A_KEY, PositionAhead),
+        problems=(*BEHIND_A_KEY, PositionAhead, TooManyStreams),
     ),
 )
 WEBHOOK_READS: tuple[Read, ...] = (

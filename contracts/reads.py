@@ -31,6 +31,7 @@ from contracts.problems import (
     NotCaughtUp,
     NotFound,
     PositionAhead,
+    TooManyStreams,
     Unavailable,
     UnknownSubject,
 )
@@ -178,7 +179,7 @@ READS: tuple[Read, ...] = (
         ),
         roles=None,
         media=EVENT_STREAM,
-        problems=(NotFound, Broken),
+        problems=(NotFound, TooManyStreams, Broken),
     ),
     Read(
         path="/parks/{park}/board",

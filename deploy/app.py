@@ -31,6 +31,7 @@ from services.core.projection import Projection
 from services.core.projector import Projector
 from services.core.relay import Relay
 from services.core.service import Service
+from services.core.settings import STREAMS_PER_KEY
 from services.evidence.announcer import Announcer
 from services.evidence.lookout import Lookout
 from services.evidence.outside import Outside
@@ -63,6 +64,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
     outside: Path,
     reader: str = "one",
     checkpoint_every: float = EVERY,
+    streams_per_key: int = STREAMS_PER_KEY,
 ) -> AsyncIterator[Running]:
     """Everything but the listening socket: logs open, relays and projectors at work for the block.
 
@@ -100,7 +102,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
                 tasks.start_soon(Announcer(name, pool, relay_bus, signer).run)
         machinery = Service("core", (), (health, ready, metrics, batch, *SHARED_PAGES, *DOCUMENT_ROUTES))
         state = {"projectors": projectors, "relays": relays, "signers": signers}
-        state |= {"pool": pool, "clock": clock, "outside": outside}
+        state |= {"pool": pool, "clock": clock, "outside": outside, "streams_per_key": streams_per_key}
         app = application([*services, machinery], made, devices, state)
         yield Running(app, pool, devices, made, projectors, signers)
 

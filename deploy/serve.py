@@ -27,6 +27,7 @@ from deploy.services import PROJECTIONS, SERVICES
 from deploy.state import private_folder, replace_private
 from services.core.auth import Devices
 from services.core.garbage import look_seldom
+from services.core.settings import STREAMS_PER_KEY
 
 Keys = dict[str, str]
 """Each device's key, by its name."""
@@ -46,6 +47,7 @@ class Plan(Struct, frozen=True):
     seed: int = 7
     named: str = BLANK
     """The blank park's name, in each of its addresses and events for good."""
+    streams_per_key: int = STREAMS_PER_KEY
     until: time | None = None
     """Up to which time of day the invented day is played; then it goes on by itself, and nobody plays any more."""
 
@@ -72,7 +74,16 @@ async def serve(database_url: str, bus: BusUrls, made: socket.socket, state: Pat
     host, port = made.getsockname()[:2]
     address = f"http://{host}:{port}"
     async with (
-        running(database_url, bus, [park], SERVICES, PROJECTIONS, clock, outside) as up,
+        running(
+            database_url,
+            bus,
+            [park],
+            SERVICES,
+            PROJECTIONS,
+            clock,
+            outside,
+            streams_per_key=plan.streams_per_key,
+        ) as up,
         AsyncExitStack() as served,
     ):
         head = await up.parks[park].log.head()

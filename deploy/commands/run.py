@@ -48,8 +48,16 @@ def run(*, once: bool = False, empty: bool = False, park: str = "", seed: int = 
     """
     logs.configure()
     try:
-        plan = Plan(once=once, empty=empty or bool(park), named=_name(park), seed=seed, until=_time(until))
-        summary = _served(read(os.environ), plan)
+        settings = read(os.environ)
+        plan = Plan(
+            once=once,
+            empty=empty or bool(park),
+            seed=seed,
+            named=_name(park),
+            streams_per_key=settings.streams_per_key,
+            until=_time(until),
+        )
+        summary = _served(settings, plan)
     except (StateInUseError, ServerFailedError, MigrationRefusedError, PortTaken, DemoFailed) as failure:
         sys.exit(f"fieldledger: {failure}")
     if summary is not None:

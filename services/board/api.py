@@ -13,7 +13,7 @@ from litestar.response import Stream
 from contracts.board import PAGE, Status
 from contracts.clearance import GATE
 from contracts.games import FIELD_AND_STAGING
-from contracts.problems import NotCaughtUp
+from contracts.problems import NotCaughtUp, TooManyStreams
 from contracts.roll_call import ROLL_CALL_PAGE, RollCall
 from contracts.staging import STAGING_PAGE, Staging
 from contracts.waits import Waits
@@ -26,6 +26,8 @@ from services.core.reads import at_least
 from services.core.routes import park_of
 from services.core.service import Service
 
+MOST_STREAMS: Final = 1000
+"""Of one board in one process: anybody may open one without a key, and what a system lets a process hold open is for those who record, first of all."""
 FOLDER: Final = Path(__file__).with_name("page")
 ROLL_CALL_FOLDER: Final = Path(__file__).with_name("roll_call_page")
 STAGING_FOLDER: Final = Path(__file__).with_name("staging_page")
@@ -92,6 +94,10 @@ async def board_stream(request: Request[Any, Any, Any], park: FromPath[str]) -> 
     Every id names one status: a reader that sends it as Last-Event-ID gets what came after, or a snapshot where that is forgotten.
     """
     board = board_of(request, park)
+    if board.channel.readers >= MOST_STREAMS:
+        raise TooManyStreams(
+            f"{MOST_STREAMS} screens follow this board already. Close one, and try again shortly.", retry_after=5
+        )
     frames = board.channel.follow(request.headers.get("last-event-id"), board.beat)
     return Stream(frames, media_type="text/event-stream", headers=NO_STORE | {"X-Accel-Buffering": "no"})
 

@@ -19,6 +19,8 @@ from contracts.words import FieldId
 from services.board.gate import Gate
 from services.board.live import Board
 from services.core.following import PATIENCE
+from services.core.heads import patience
+from services.core.identity import identified
 from services.core.pages import NO_STORE, file_route
 from services.core.park import Park
 from services.core.reads import fits
@@ -46,9 +48,9 @@ class Gates:
         """The process ends: nobody waits any longer."""
         self._closed = True
 
-    async def newest(self, park: Park, field: str, after: str | None) -> GateList:
-        """The list now; where `after` names one that says the same, a later one, or the same again after some seconds."""
-        given_up = time.monotonic() + PATIENCE
+    async def newest(self, park: Park, field: str, after: str | None, seconds: float) -> GateList:
+        """The list now; where `after` names one that says the same, a later one, or the same again after so many seconds."""
+        given_up = time.monotonic() + seconds
         epoch, position = map(int, after.split(":")) if after else (0, 0)
         while True:
             made = await self._list(park, field)
@@ -88,9 +90,11 @@ async def gate(request: Request[Any, Any, Any], park: FromPath[str]) -> Response
     after = fits(query["after"], After, "after") if "after" in query else None
     gates: Gates = request.app.state.gates
     try:
-        return Response(await gates.newest(where, field, after), headers=NO_STORE)
+        made = await gates.newest(where, field, after, patience(request, PATIENCE))
     except TimeoutError:
         raise NotCaughtUp("The read tables lack somebody who came today. Ask again shortly.") from None
+    await identified(request, where.park, backlog=False)  # the key may have been revoked while he waited
+    return Response(made, headers=NO_STORE)
 
 
 @asynccontextmanager

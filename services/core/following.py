@@ -9,6 +9,8 @@ from litestar import Litestar, Request
 
 from contracts.problems import PositionAhead
 from services.core.bell import Bell
+from services.core.heads import patience
+from services.core.identity import identified
 from services.core.park import Park
 
 PATIENCE: Final = 10.0
@@ -30,7 +32,7 @@ View = Callable[[], Awaitable[tuple[V, Iterable[str]]]]
 
 
 async def newest(request: Request[Any, Any, Any], park: Park, after: str | None, view: View[V]) -> V:
-    """The answer now; where `after` is its epoch and position, the one once there is something newer. Raises PositionAhead."""
+    """The answer now; where `after` is its epoch and position, the one once there is something newer. Raises PositionAhead, and KeyRevoked where that happened while he waited."""
     shown, made_of = await view()
     if after is None or not _is_at_hand(shown, after):
         return shown
@@ -40,9 +42,11 @@ async def newest(request: Request[Any, Any, Any], park: Park, after: str | None,
         reading = await park.log.read(dict.fromkeys(tags, position))
         if not any(reading.events.values()):
             with suppress(TimeoutError):
-                async with asyncio.timeout(PATIENCE):
+                async with asyncio.timeout(patience(request, PATIENCE)):
                     await rung.wait()
-    return (await view())[0]
+    shown, _ = await view()
+    await identified(request, park.park, backlog=False)
+    return shown
 
 
 def _is_at_hand(shown: Placed, after: str) -> bool:

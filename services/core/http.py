@@ -18,11 +18,14 @@ from litestar.types import Message, Scope
 
 from contracts import problems
 from contracts.answers import Problem
-from services.core.auth import Devices, require
+from services.core.auth import Device, Devices, require
+from services.core.headers import SINGLE, must_be_single
+from services.core.heads import answering_heads
 from services.core.identity import identified
 from services.core.log import OutcomeUnknown
 from services.core.park import Park
 from services.core.pool import LOST
+from services.core.query import must_be_taken
 from services.core.routes import PATHS, PROBLEM_JSON, accounted, command_route, park_of
 from services.core.service import Service
 
@@ -40,7 +43,7 @@ _BY_STATUS: dict[int, tuple[type[problems.Refused], str]] = {
         problems.NotFound,
         "There is nothing at this path. Commands are POST /parks/<park>/<service>/<command>; /docs shows them all.",
     ),
-    405: (problems.MethodNotAllowed, "Reads take GET, commands take POST."),
+    405: (problems.MethodNotAllowed, "Reads take GET and HEAD, commands take POST."),
     413: (problems.BodyTooLarge, f"A body may have {MAX_BODY} bytes. Send less in one request."),
     415: (problems.UnsupportedMediaType, "Send application/json."),
 }
@@ -55,12 +58,12 @@ def application(
     late = [*handlers, *(handler for service in services for handler in service.told_late)]
     batches = {"facts": {PATHS[one.command]: one for one in late if one.command.FACT}, "turns": defaultdict(Lock)}
     metrics = PrometheusConfig(app_name="fieldledger", prefix="fieldledger", group_path=True)
-    return Litestar(
+    app = Litestar(
         route_handlers=[
             *(command_route(handler) for handler in handlers),
             *(route for service in services for route in service.routes),
         ],
-        guards=[_authenticate],
+        guards=[_authenticate, _check],
         exception_handlers={
             problems.Refused: _refused,
             HTTPException: _http_exception,
@@ -68,7 +71,7 @@ def application(
             **dict.fromkeys(LOST, _unavailable),
             Exception: _broken,
         },
-        before_send=[_name_request],
+        before_send=[_name_request, _allow_heads],
         lifespan=[lifespan for service in services for lifespan in service.lifespans],
         middleware=[metrics.middleware],
         request_max_body_size=MAX_BODY,
@@ -76,27 +79,54 @@ def application(
         logging_config=None,
         state=State({"parks": dict(parks), "devices": devices, "leaving": [], **batches, **(state or {})}),
     )
+    app.asgi_handler = answering_heads(app.asgi_handler)
+    return app
 
 
 async def _authenticate(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
-    if handler.opt.get("public") or connection.scope.get("method") == "OPTIONS":  # that only names a path's methods
+    if handler.opt.get("public") or _only_asks_for_methods(connection):
         return
-    devices: Devices = connection.app.state.devices
-    park = connection.path_params.get("park", "")
-    where = park_of(connection, park)
-    device = await identified(connection, park, backlog=handler.opt.get("backlog", False))
-    devices.contacts.heard(park, device.id, connection.headers, where.clock.now())
-    connection.state.device = device
+    park = park_of(connection, connection.path_params.get("park", "")).park
+    must_be_single(connection.headers, "Authorization")
+    connection.state.device = await identified(connection, park, backlog=handler.opt.get("backlog", False))
+
+
+async def _check(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
+    """Whether it may be asked, and whether it is clear what is asked; raises NotAllowed or InvalidParameter."""
+    if _only_asks_for_methods(connection):
+        return
     try:
-        require(device, handler.opt["roles"])
-    except problems.NotAllowed as refused:
+        must_be_single(connection.headers, *SINGLE)
+        if not handler.opt.get("public"):
+            _may_ask(connection, handler)
+        must_be_taken(connection)
+    except problems.Refused as refused:
         await accounted(connection, refused)
         raise
+
+
+def _may_ask(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRouteHandler) -> None:
+    device: Device = connection.state.device
+    devices: Devices = connection.app.state.devices
+    where = park_of(connection, connection.path_params["park"])
+    devices.contacts.heard(where.park, device.id, connection.headers, where.clock.now())
+    require(device, handler.opt["roles"])
+
+
+def _only_asks_for_methods(connection: ASGIConnection[Any, Any, Any, Any]) -> bool:
+    return connection.scope.get("method") == "OPTIONS"
 
 
 async def _name_request(message: Message, scope: Scope) -> None:
     if message["type"] == "http.response.start":
         MutableScopeHeaders.from_message(message)["X-Request-Id"] = request_id(scope)
+
+
+async def _allow_heads(message: Message, _: Scope) -> None:
+    if message["type"] == "http.response.start" and message["status"] in {204, 405}:
+        headers = MutableScopeHeaders.from_message(message)
+        if "GET" in headers.get("Allow", ""):
+            headers["Allow"] += ", HEAD"
 
 
 def request_id(scope: Scope) -> str:

@@ -1,6 +1,6 @@
 """One route a command: parse, decide, record, answer."""
 
-from collections.abc import Awaitable, Callable, Iterator, Mapping
+from collections.abc import Awaitable, Callable, Iterator
 from contextlib import contextmanager
 from typing import Any, Final, TypeVar
 from uuid import UUID
@@ -8,6 +8,7 @@ from uuid import UUID
 import msgspec
 from litestar import Request, Response, post
 from litestar.connection import ASGIConnection
+from litestar.datastructures import Headers
 from litestar.exceptions.http_exceptions import RequestEntityTooLarge
 from litestar.handlers import HTTPRouteHandler
 from litestar.params import FromPath
@@ -31,6 +32,7 @@ from contracts.problems import (
 from contracts.words import Instant, StaffId
 from services.core.auth import Device
 from services.core.command import Handler
+from services.core.headers import several, single
 from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.plainly import plainly
 from services.core.set_aside import SetAside
@@ -80,7 +82,7 @@ def write_route(command: type[C], run: Run[C], *, secret: bool = False) -> HTTPR
         try:
             body = await request.body()
             parsed = _decoded(request, decoder, body, secret=secret)
-            with alone(where, _key(request.headers.get("idempotency-key"))):
+            with alone(where, _key(request.headers)):
                 answer = await run(request, where, parsed, digest_of(path, body))
         except (Refused, RequestEntityTooLarge) as refused:
             await accounted(request, refused)
@@ -107,7 +109,7 @@ def alone(park: Park, key: UUID) -> Iterator[None]:
 
 async def accounted(connection: ASGIConnection[Any, Any, Any, Any], refused: Exception) -> None:
     """A refused write with a Device-Seq leaves its number, and nothing else: a device's count shows no hole where nothing was lost."""
-    number = _number(connection.headers.get("device-seq"))
+    number = _number(single(connection.headers, "Device-Seq"))
     device, pool = getattr(connection.state, "device", None), connection.app.state.get("pool")
     final = not (isinstance(refused, Refused) and (refused.passing or refused.status >= 500))
     if final and number is not None and device is not None and pool is not None:
@@ -139,7 +141,7 @@ def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], 
         raise MalformedBody(f"{why}. Nothing was recorded; send JSON in UTF-8.") from None
 
 
-def must_be(media: str, headers: Mapping[str, str], *, named: bool = False, how: str = "") -> None:
+def must_be(media: str, headers: Headers, *, named: bool = False, how: str = "") -> None:
     """Raises UnsupportedMediaType where a body says that it is no `media`, or is compressed: nothing here unpacks one, and its bytes would be taken for lines.
 
     One that says nothing of its type is taken for it, unless it has to be `named`.
@@ -147,7 +149,7 @@ def must_be(media: str, headers: Mapping[str, str], *, named: bool = False, how:
     given = headers.get("content-type", "" if named else media).partition(";")[0].strip().lower()
     if given != media:
         raise UnsupportedMediaType(f"Content-Type is {given or 'missing'}; send {media}{how}.")
-    packed = headers.get("content-encoding", "").strip().lower()
+    packed = ", ".join(headers.getall("content-encoding", [])).strip().lower()
     if packed not in {"", "identity"}:
         raise UnsupportedMediaType(f"Content-Encoding is {packed}; send the body as it is, not compressed.")
 
@@ -156,7 +158,7 @@ def asked(request: Request[Any, Any, Any], park: Park, digest: bytes) -> Asked:
     """A write by its headers; raises IdempotencyKeyMissing or InvalidParameter."""
     headers = request.headers
     return Asked(
-        id=_key(headers.get("idempotency-key")),
+        id=_key(headers),
         digest=digest,
         caller=caller(request),
         contact=Contact(
@@ -174,10 +176,12 @@ def caller(request: Request[Any, Any, Any]) -> Caller:
     return Caller(device=device.id, roles=device.roles, actor=actor)
 
 
-def _key(value: str | None) -> UUID:
+def _key(headers: Headers) -> UUID:
     """The Idempotency-Key: a UUID as a quoted string (a structured-field string, as in the IETF draft)."""
+    if many := several(headers, "Idempotency-Key"):
+        raise IdempotencyKeyMissing(many)
     try:
-        return UUID((value or "").strip().strip('"'))
+        return UUID(headers.get("idempotency-key", "").strip().strip('"'))
     except ValueError:
         raise IdempotencyKeyMissing(
             'Send the header Idempotency-Key: "<a new UUIDv7>" with every write, and the same one whenever you send that write again.'

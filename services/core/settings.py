@@ -6,6 +6,8 @@ from typing import Annotated
 import msgspec
 
 PREFIX = "FIELDLEDGER_"
+STREAMS_PER_KEY = 64
+"""Streams of events that one key may hold open at a time."""
 
 
 class SettingsError(Exception):
@@ -21,6 +23,7 @@ class Settings(msgspec.Struct, frozen=True, rename=lambda name: f"{PREFIX}STATE"
     host: str = "127.0.0.1"
     port: Annotated[int, msgspec.Meta(ge=1, le=65535)] = 8080
     state: str | None = None
+    streams_per_key: Annotated[int, msgspec.Meta(ge=1, le=10_000)] = STREAMS_PER_KEY
 
 
 def read(environment: Mapping[str, str]) -> Settings:

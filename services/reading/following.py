@@ -10,6 +10,7 @@ from typing import Any, Final
 import msgspec
 
 from services.core.pool import LOST
+from services.reading.followers import Follower
 from services.reading.pages import GZIP, Form, squeezed
 from services.reading.places import Place
 from services.reading.tail import PACE, Tail
@@ -29,17 +30,15 @@ def frame(event: str, place: Place, data: dict[str, Any]) -> bytes:
     return f"event: {event}\nid: {place}\ndata: ".encode() + msgspec.json.encode(data) + b"\n\n"
 
 
-async def stream(  # noqa: PLR0913 - the last ones have a name
-    tail: Tail, device: str, place: Place, wanted: Wanted, *, key: bytes, squeeze: bool
-) -> AsyncIterator[bytes]:
-    """What lies behind a place and is wanted, for ever; ends when the device's key does."""
+async def stream(tail: Tail, reader: Follower, place: Place, wanted: Wanted, *, squeeze: bool) -> AsyncIterator[bytes]:
+    """What lies behind a place and is wanted, for ever; ends when the reader's key does."""
     form: Form = "squeezed" if squeeze else "stream"
     made = squeezed if squeeze else bytes
     if squeeze:
         yield GZIP
     yield made(_HELLO)
     life = place.epoch
-    with tail.following(device, key) as reader:
+    with tail.following(reader):
         due = time.monotonic() + PACE
         while not reader.gone:
             moved, page = tail.moved, None
@@ -48,12 +47,14 @@ async def stream(  # noqa: PLR0913 - the last ones have a name
                     place, told = await _next_life(tail, place)
                     life = place.epoch
                     yield made(told)
-                if tail.epoch == life:
+                if tail.epoch == life and reader.known:
                     page = await tail.behind(place.position)
             except LOST:
                 await asyncio.sleep(PACE)
             if page is not None:
                 for piece in pieces(page.shown(wanted, form, place.position)):
+                    if not await tail.followers.may_hear(reader):
+                        return
                     yield piece
                 place = Place(life, page.last)
                 continue
@@ -80,15 +81,21 @@ def pieces(content: bytes) -> list[bytes]:
     return [content[start : start + PIECE] for start in range(0, len(content), PIECE)]
 
 
-async def lines(tail: Tail, place: Place, wanted: Wanted, limit: int) -> AsyncIterator[bytes]:
-    """What lies behind a place and is wanted, up to the end of the log, a number of events or of pages; then a line that says how far was read."""
+async def lines(tail: Tail, reader: Follower, place: Place, wanted: Wanted, limit: int) -> AsyncIterator[bytes]:
+    """What lies behind a place and is wanted, up to the end of the log, a number of events or of pages; then a line that says how far was read.
+
+    Cut off, without that line, when the reader's key ends: who reads slowly may be at it for long.
+    """
     more, looked = limit, 0
-    while more and looked < LOOKED_THROUGH and (page := await tail.shelf.after(place.position)) is not None:
-        found = list(islice(page.positions(wanted, place.position), more))
-        for piece in pieces(b"".join(b"%s\n" % page.line(position) for position in found)):
-            yield piece
-        more -= len(found)
-        looked += 1
-        place = Place(page.epoch, page.last if more else found[-1])
+    with tail.followers.following(reader):
+        while more and looked < LOOKED_THROUGH and (page := await tail.shelf.after(place.position)) is not None:
+            found = list(islice(page.positions(wanted, place.position), more))
+            for piece in pieces(b"".join(b"%s\n" % page.line(position) for position in found)):
+                if not await tail.followers.may_hear(reader):
+                    return
+                yield piece
+            more -= len(found)
+            looked += 1
+            place = Place(page.epoch, page.last if more else found[-1])
     end = {"end": True, "epoch": place.epoch, "position": place.position, "more": not more or looked >= LOOKED_THROUGH}
     yield msgspec.json.encode(end) + b"\n"

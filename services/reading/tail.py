@@ -18,6 +18,8 @@ from services.core.backoff import Backoff
 from services.core.log import Log
 from services.core.pool import LOST, Pool
 from services.core.projection import Change
+from services.core.settings import STREAMS_PER_KEY
+from services.reading.followers import Follower, Followers
 from services.reading.pages import Page
 from services.reading.places import Places
 from services.reading.shelf import Shelf
@@ -36,52 +38,32 @@ RING: Final = 8_000_000
 """Bytes of lines that are kept at hand."""
 FRESH: Final = 4.0
 """Seconds after a look at the log for which it counts as readable."""
-_KEYS: Final = "SELECT id, secret_hash FROM log.device WHERE park = $1 AND id = ANY ($2) AND revoked_at IS NULL"
 READERS = Gauge("fieldledger_reading_readers", "Streams of events that are open", ["park"])
 _logger = structlog.get_logger()
-
-
-class Follower:
-    """One reader, and the key that it came with; `gone` once that is revoked or replaced, or the process ends."""
-
-    __slots__ = ("device", "gone", "key")
-
-    def __init__(self, device: str, key: bytes) -> None:
-        self.device = device
-        self.key = key
-        self.gone = False
 
 
 class Tail:
     """Idle while nobody follows."""
 
-    def __init__(self, log: Log, pool: Pool) -> None:
+    def __init__(self, log: Log, pool: Pool, streams_per_key: int = STREAMS_PER_KEY) -> None:
         self.epoch = 0
         self.position = 0
         """Of the newest page. Nothing behind it has been read yet."""
         self.shelf = Shelf(log)
         self.places = Places(log, pool)
+        self.followers = Followers(pool, log.park, self._tell, streams_per_key)
         self.moved = asyncio.Event()
         self._log = log
-        self._pool = pool
         self._ring: deque[Page] = deque()
         self._size = 0
         self._looked = float("-inf")
         self._followed = asyncio.Event()
         self._stirred = asyncio.Event()
-        self._readers: set[Follower] = set()
-        self._closed = False
+        self._streams = 0
 
     def hear(self, _: Change[Any]) -> None:
         """Something was recorded."""
         self._stirred.set()
-
-    def close(self) -> None:
-        """The process ends: every reader's stream does, and it asks for another."""
-        self._closed = True
-        for reader in self._readers:
-            reader.gone = True
-        self._tell()
 
     @property
     def fresh(self) -> bool:
@@ -89,19 +71,18 @@ class Tail:
         return time.monotonic() - self._looked < FRESH
 
     @contextmanager
-    def following(self, device: str, key: bytes) -> Iterator["Follower"]:
-        """One more reader for the block. `key`: the hash of the secret that it came with, which may be another's by now."""
-        reader = Follower(device, key)
-        reader.gone = self._closed
-        self._readers.add(reader)
+    def following(self, reader: Follower) -> Iterator[None]:
+        """One more stream for the block."""
+        self._streams += 1
         READERS.labels(self._log.park).inc()
         self._followed.set()
         try:
-            yield reader
+            with self.followers.following(reader):
+                yield
         finally:
             READERS.labels(self._log.park).dec()
-            self._readers.discard(reader)
-            if not self._readers:
+            self._streams -= 1
+            if not self._streams:
                 self._followed.clear()
 
     async def behind(self, position: int) -> Page | None:
@@ -124,7 +105,7 @@ class Tail:
                 await asyncio.sleep(backoff.failed())
                 continue
             backoff.succeeded()
-            await asyncio.sleep(min(SLOWEST, PACE + SHARE * len(self._readers)))
+            await asyncio.sleep(min(SLOWEST, PACE + SHARE * self._streams))
             with suppress(TimeoutError):
                 async with asyncio.timeout(LASTS):
                     await self._stirred.wait()
@@ -135,7 +116,6 @@ class Tail:
         head = await self._log.head()
         if head.epoch != self.epoch or time.monotonic() - self._looked > FRESH:
             self._begin(head.epoch, head.position)
-        await self._look_at_keys()
         while rows := await self._log.tail(self.position, MOST):
             page = Page(rows)
             if page.epoch != self.epoch:
@@ -163,12 +143,3 @@ class Tail:
     def _tell(self) -> None:
         moved, self.moved = self.moved, asyncio.Event()
         moved.set()
-
-    async def _look_at_keys(self) -> None:
-        """Whose key was revoked or replaced hears no more: a stream would otherwise outlive the right to it."""
-        readers = list(self._readers)
-        asked = list({reader.device for reader in readers})
-        async with self._pool.connection() as connection:
-            keys = {str(name): bytes(secret) for name, secret in await connection.fetch(_KEYS, self._log.park, asked)}
-        for reader in readers:
-            reader.gone = reader.gone or keys.get(reader.device) != reader.key

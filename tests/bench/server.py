@@ -49,10 +49,20 @@ def empty_route(command: type[Command]) -> HTTPRouteHandler:
 async def serve(database_url: str, bus: BusUrls, port: int, outside: Path) -> None:
     structlog.configure(logger_factory=structlog.PrintLoggerFactory(sys.stderr))
     look_seldom()
+    crowd = 1000  # `readers` opens some hundred streams under one key
     bench = Service("bench", (), (empty_route(RegisterPerson), empty_route(TestMarker)))
     with closing(listening_socket("127.0.0.1", port)) as made:
         async with (
-            running(database_url, bus, [PARK], [*SERVICES, bench], PROJECTIONS, SystemClock(), outside) as up,
+            running(
+                database_url,
+                bus,
+                [PARK],
+                [*SERVICES, bench],
+                PROJECTIONS,
+                SystemClock(),
+                outside,
+                streams_per_key=crowd,
+            ) as up,
             listening(up.app, made),
         ):
             key = await up.devices.enrol(PARK, "bench", frozenset(get_args(Role)), "bench")

@@ -1,7 +1,11 @@
 """Every write route against bad input, wrong keys and repeats: problem+json, never a 5xx, and nothing written."""
 
 import hashlib
+import time
+from contextlib import closing
 from datetime import UTC, datetime
+from http.client import HTTPConnection
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 import msgspec
@@ -12,6 +16,7 @@ from contracts.catalogue import COMMANDS
 from contracts.examples import EXAMPLES
 from contracts.leaf import decode
 from contracts.reads import READS
+from services.core.following import PATIENCE
 from tests.integration.live import ROLES
 
 pytestmark = pytest.mark.timeout(120)
@@ -130,6 +135,73 @@ def test_a_header_that_does_not_fit_is_a_problem_and_writes_nothing(live, path, 
     refused(live.send(path, encoded(example(path)), live.headers() | headers), status, problem)
 
 
+DOUBLED = {
+    "Idempotency-Key": '"017f22e2-79b0-7cc3-98c4-dc0c0c07398f"',
+    "Authorization": "Bearer device-desk.wrong",
+    "Device-Time": "2026-05-09T09:30:00Z",
+    "Device-Seq": "17",
+    "Actor": "staff-wren",
+    "Content-Type": "application/json",
+}
+
+
+@pytest.mark.parametrize(
+    "path", ["velocity/check-chrono", "games/start-game", "vault/keep-detail", "devices/revoke-device"]
+)
+@pytest.mark.parametrize("name", DOUBLED)
+@pytest.mark.parametrize("other", [False, True])
+@pytest.mark.usefixtures("unwritten")
+def test_a_header_that_is_given_twice_is_a_problem_whether_the_two_differ_or_not(live, path, name, other):
+    headers = live.headers() | {"Content-Type": "application/json"}
+    once = headers.setdefault(name, DOUBLED[name])
+    again = DOUBLED[name] + "1" if other and once == DOUBLED[name] else DOUBLED[name] if other else once
+    answer = live.http.post(
+        f"/parks/{live.park}/{path}", content=encoded(example(path)), headers=[*headers.items(), (name.lower(), again)]
+    )
+    problem = "idempotency-key-missing" if name == "Idempotency-Key" else "invalid-parameter"
+    body = refused(answer, 400, problem)
+    assert body["detail"] == f"There are 2 headers {name}, and nobody knows which counts. Send one."
+    assert body.get("where") in {name, None}
+
+
+def test_two_places_to_go_on_from_are_none(live):
+    headers = [
+        ("Authorization", f"Bearer {live.keys['everything']}"),
+        ("Last-Event-ID", "1:0"),
+        ("Last-Event-ID", "1:1"),
+    ]
+    for path in ("events/stream", "board/stream"):
+        assert (
+            refused(live.http.get(f"/parks/{live.park}/{path}", headers=headers), 400, "invalid-parameter")["where"]
+            == "Last-Event-ID"
+        )
+
+
+@pytest.mark.usefixtures("unwritten")
+def test_a_body_that_says_twice_how_it_is_packed_is_packed(live):
+    """Such a header is a list, which may come in parts (RFC 9110, 5.3 and 8.4)."""
+    headers = [*live.headers().items(), ("Content-Encoding", "identity"), ("Content-Encoding", "gzip")]
+    answer = live.http.post(f"/parks/{live.park}/velocity/check-chrono", content=b"{}", headers=headers)
+    assert "identity, gzip" in refused(answer, 415, "unsupported-media-type")["detail"]
+
+
+def test_a_write_that_leaves_open_what_is_meant_leaves_its_number_where_that_is_clear(live):
+    """A device's count shows no hole where nothing was lost."""
+    key = live.enrol("doubling-1", "chrono")
+    path = f"/parks/{live.park}/velocity/register-chrono"
+    sent = [("Authorization", f"Bearer {key}"), ("Idempotency-Key", f'"{uuid4()}"')]
+    at = "2026-05-09T09:30:00Z"
+    for more in (
+        [("Device-Seq", "1"), ("Device-Time", at), ("Device-Time", at)],
+        [("Device-Seq", "2"), ("Idempotency-Key", f'"{uuid4()}"')],
+        [("Device-Seq", "3"), ("Device-Seq", "4")],
+    ):
+        assert live.http.post(path, json={"chrono": "chrono-q"}, headers=[*sent, *more]).status_code == 400
+    queried = live.http.post(f"{path}?dry_run=1", json={"chrono": "chrono-q"}, headers=[*sent, ("Device-Seq", "5")])
+    assert queried.status_code == 400
+    assert live.get(f"/parks/{live.park}/devices/doubling-1/sequence").json()["holes"] == [[3, 4]]
+
+
 @pytest.mark.parametrize("path", ["devices/enrol", "games/propose-teams", "velocity/lines/chrono-a"])
 @pytest.mark.usefixtures("unwritten")
 def test_a_compressed_body_is_told_where_no_command_is_sent_too(live, path):
@@ -159,6 +231,58 @@ def test_a_method_that_a_route_does_not_take_is_a_problem(live):
         response = live.http.request(method, path, headers=live.headers())
         refused(response, 405, "method-not-allowed")
         assert set(response.headers["allow"].split(", ")) == {"OPTIONS", "POST"}  # RFC 9110, 15.5.6
+    response = live.http.delete(f"/parks/{live.park}/board.json")
+    assert set(response.headers["allow"].split(", ")) == {"OPTIONS", "GET", "HEAD"}
+    assert refused(response, 405, "method-not-allowed")
+
+
+ONE_BY_ONE = {"date", "x-request-id", "content-length"}
+"""Of each answer its own: some tell the time."""
+
+
+@pytest.mark.parametrize("read", [read for read in READS if read.method == "get"], ids=lambda read: read.path)
+@pytest.mark.parametrize("key", ["everything", "gear", None])
+def test_head_is_answered_like_get_without_a_body(live, read, key):
+    """RFC 9110, 9.3.2: the server SHOULD send the same header fields, and no content."""
+    path = read.path.replace("{park}", live.park).replace("{device}", "device-everything")
+    headers = {} if key is None else {"Authorization": f"Bearer {live.keys[key]}"}
+    with live.http.stream("GET", path, headers=headers) as whole:
+        head = live.http.head(path, headers=headers)
+    assert (head.status_code, head.content) == (whole.status_code, b"")
+    kept = [
+        {name: value for name, value in answer.headers.items() if name not in ONE_BY_ONE | {"transfer-encoding"}}
+        for answer in (head, whole)
+    ]
+    assert kept[0] == kept[1]
+
+
+def test_nothing_follows_the_head_of_an_answer_and_the_connection_goes_on(live):
+    """Of a page, of JSON and of streams without end, on one connection: a byte of a body would be taken for the next answer's status."""
+    where = urlsplit(live.url)
+    with closing(HTTPConnection(where.hostname, where.port, timeout=5)) as connection:
+        connection.connect()
+        made = connection.sock
+        for path in ("board", "board.json", "board/stream", "events/stream", "events", "events/stream?after=1:0"):
+            connection.request("HEAD", f"/parks/{live.park}/{path}", headers=live.headers())
+            answer = connection.getresponse()
+            assert (answer.status, answer.read()) == (200, b"")
+        connection.request("GET", "/health")
+        assert connection.getresponse().read() == b'{"status":"alive"}'
+        assert connection.sock is made
+
+
+@pytest.mark.parametrize("path", ["registration/desk-list?", "games/gate?field=birch&"])
+def test_whoever_wants_the_head_of_what_can_be_followed_does_not_wait_for_something_newer(live, path):
+    assert live.post("games/configure-field", {"field": "birch", "title": "Birch"}).status_code in {201, 409}
+    begun = time.monotonic()
+    answer = live.http.head(f"/parks/{live.park}/{path}after=1:{live.head()}", headers=live.headers())
+    assert (answer.status_code, time.monotonic() - begun < PATIENCE / 2) == (200, True)
+
+
+def test_a_head_that_is_refused_says_so_with_its_status(live):
+    assert live.http.head(f"/parks/{live.park}/events?afer=7", headers=live.headers()).status_code == 400
+    assert live.http.head("/nothing").status_code == 404
+    assert live.http.head(f"/parks/{live.park}/velocity/check-chrono", headers=live.headers()).status_code == 405
 
 
 @pytest.mark.parametrize("path", ["registration/register-person", "clearance", "board.json"])
@@ -335,6 +459,57 @@ def test_a_parameter_that_is_missing_is_asked_for_by_name(live, query, missing):
     problem = refused(live.get(f"/parks/{live.park}/{query}"), 400, "invalid-parameter")
     assert problem["detail"].startswith(f"{missing} is missing.")
     assert problem["where"] == missing
+
+
+def problem_of(live, method, path, query, **more):
+    """Only the start of an answer is waited for, where it is no problem: a stream has no end."""
+    path = path.replace("{park}", live.park).replace("{device}", "device-everything")
+    headers = {"Authorization": f"Bearer {live.keys['everything']}"} | more
+    with live.http.stream(method, f"{path}?{query}", headers=headers) as response:
+        if response.headers["content-type"] != "application/problem+json":
+            return None
+        response.read()
+        return refused(response, response.status_code, response.json()["type"].removeprefix("/problems/"))
+
+
+@pytest.mark.parametrize("read", READS, ids=lambda read: f"{read.method} {read.path}")
+def test_a_parameter_that_a_route_does_not_take_is_named_with_those_that_it_takes(live, read):
+    problem = problem_of(live, read.method.upper(), read.path, "afer=7")
+    if read.any_query:
+        assert problem is None
+        return
+    assert (problem["type"], problem["status"], problem["where"]) == ("/problems/invalid-parameter", 400, "afer")
+    named = ", ".join(sorted(one.name for one in read.parameters)) or "none"
+    assert problem["detail"] == f"This takes no parameter afer; it takes {named}. Correct its name, or leave it out."
+
+
+ONCE = [(read, one.name) for read in READS for one in read.parameters if one.name not in {"type", "tag"}]
+
+
+@pytest.mark.parametrize(("read", "name"), ONCE, ids=lambda part: getattr(part, "path", part))
+def test_a_parameter_that_is_taken_once_is_refused_twice(live, read, name):
+    problem = problem_of(live, read.method.upper(), read.path, f"{name}=1:1&{name}=1:1")
+    assert (problem["type"], problem["where"]) == ("/problems/invalid-parameter", name)
+    assert problem["detail"] == f"{name} is given 2 times, and is taken once. Leave out the others."
+
+
+@pytest.mark.parametrize("path", HANDLED)
+@pytest.mark.usefixtures("unwritten")
+def test_a_command_takes_no_query(live, path):
+    problem = problem_of(live, "POST", f"/parks/{{park}}/{path}", "dry_run=1", **live.headers())
+    assert (problem["type"], problem["where"]) == ("/problems/invalid-parameter", "dry_run")
+
+
+def test_no_name_of_a_parameter_breaks_what_is_said_of_it(live):
+    for query in ("=7", "%00=1", "%ff=1", "x" * 5000 + "=", "%F0%9F%8E%AF=1", "after%5B%5D=1:1"):
+        problem = problem_of(live, "GET", "/parks/{park}/events", query)
+        assert (problem["type"], len(problem["where"]) <= 40) == ("/problems/invalid-parameter", True), query
+
+
+def test_whoever_may_not_ask_is_not_told_of_parameters(live):
+    path = f"/parks/{live.park}/events?afer=7"
+    refused(live.http.get(path), 401, "not-authenticated")
+    refused(live.get(path, "desk"), 403, "not-allowed")
 
 
 @pytest.mark.parametrize("service", sorted({path.partition("/")[0] for path in COMMANDS}))

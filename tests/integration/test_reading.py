@@ -1,7 +1,10 @@
 """Reading along over HTTP: from any position, by type and tag, through a revocation; nobody who is slow costs the park anything."""
 
+import asyncio
 import socket
 import time
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from itertools import islice
 from urllib.parse import urlencode, urlsplit
 
@@ -11,7 +14,12 @@ import pytest
 
 from contracts import leaf
 from contracts.words import Role
+from services.board import gate_routes
+from services.board.api import MOST_STREAMS
+from services.core import following
 from services.core.auth import Devices, hash_of
+from services.core.settings import STREAMS_PER_KEY
+from services.reading.followers import Follower
 from tests.integration.live import ROLES
 
 pytestmark = pytest.mark.timeout(180)
@@ -220,12 +228,57 @@ def test_a_stream_ends_within_a_second_or_so_of_its_keys_revocation(day):
         assert time.monotonic() - begun < 3
 
 
+def test_hundreds_of_streams_end_within_a_second_or_so_of_their_keys_revocation(day):
+    """The log is looked at every 1.6 seconds for so many: whoever learnt of it there would read on for as long, and this asks right after a look."""
+    names = [f"many-{number}" for number in range(7)]
+    keys = [day.enrol(name, "integrator") for name in names]
+    tail, where = day.running.app.state.tails[day.park], urlsplit(day.url)
+
+    async def reader(key):
+        incoming, outgoing = await asyncio.open_connection(where.hostname, where.port)
+        asked = f"GET {path(day, '/stream')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {key}\r\nConnection: close\r\n\r\n"
+        outgoing.write(asked.encode())
+        assert b" 200 " in await incoming.readline()
+        await incoming.readuntil(b"retry: 2000\n\n")
+        return incoming, outgoing
+
+    async def many():
+        readers = await asyncio.gather(*(reader(key) for key in keys for _ in range(50)))
+        await asyncio.to_thread(day.portal.call, tail.moved.wait)
+        for name in names:
+            await asyncio.to_thread(day.portal.call, day.running.devices.revoke, day.park, name)
+        begun = time.monotonic()
+        await asyncio.wait_for(asyncio.gather(*(incoming.read() for incoming, _ in readers)), 20)
+        lasted = time.monotonic() - begun
+        for _, outgoing in readers:
+            outgoing.close()
+        return lasted
+
+    assert asyncio.run(many()) < 1.3
+
+
+@pytest.mark.parametrize("asked", ["registration/desk-list?", "games/gate?field=birch&"])
+def test_whoever_waits_for_something_newer_hears_nothing_once_his_key_is_revoked(day, asked, monkeypatch):
+    for module in (following, gate_routes):
+        monkeypatch.setattr(module, "PATIENCE", 1.0)
+    name = f"waiting-{asked[0]}"
+    headers = {"Authorization": f"Bearer {day.enrol(name, 'desk', 'gate')}"}
+    place = f"1:{day.head()}"
+    with ThreadPoolExecutor(1) as others:
+        waiting = others.submit(day.http.get, f"/parks/{day.park}/{asked}after={place}", headers=headers)
+        time.sleep(0.3)
+        day.portal.call(day.running.devices.revoke, day.park, name)
+        answer = waiting.result()
+    assert (answer.status_code, answer.json()["type"]) == (401, "/problems/key-revoked")
+
+
 def test_a_stalled_reader_under_a_devices_old_key_ends_no_stream_under_its_new_one(day):
     tail = day.running.app.state.tails[day.park]
-    stalled = tail.following("anew-1", hash_of(f"Bearer {day.enrol('anew-1', 'integrator')}"))
-    old = day.portal.call(stalled.__enter__)
+    old = Follower("anew-1", hash_of(f"Bearer {day.enrol('anew-1', 'integrator')}"))
+    stalled = tail.following(old)
+    day.portal.call(stalled.__enter__)
     try:
-        day.portal.call(tail._look_at_keys)
+        day.portal.call(tail.followers.look)
         with Reader(day, key=day.enrol("anew-1", "integrator")) as reader:
             for _ in range(3):
                 day.post("registration/register-person", {"person": f"anew-{time.monotonic_ns()}", "age_band": 18})
@@ -253,9 +306,10 @@ def test_a_stream_that_was_opened_by_a_key_as_it_was_replaced_elsewhere_ends(day
 def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(day):
     """Many more than the pool has connections: were one held by each, nothing would be answered any more."""
     where = urlsplit(day.url)
-    request = f"GET {path(day, '/stream', after='1:0')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {day.keys['integrator']}\r\n\r\n"
+    keys = [day.keys[role] for role in READERS]
     stuck = []
-    for _ in range(60):
+    for number in range(60):
+        request = f"GET {path(day, '/stream', after='1:0')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {keys[number % 3]}\r\n\r\n"
         made = socket.create_connection((where.hostname, where.port))
         made.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
         made.sendall(request.encode())
@@ -268,13 +322,73 @@ def test_readers_that_never_read_or_hang_up_hold_no_connection_of_the_database(d
         )
     assert lines(day)[1]["position"] == day.head()
     tail = day.running.app.state.tails[day.park]
-    assert len(tail._readers) >= 40
+    assert len(tail.followers._here) >= 40
     for made in stuck:
         made.close()
     deadline = time.monotonic() + 10
-    while tail._readers and time.monotonic() < deadline:
+    while tail.followers._here and time.monotonic() < deadline:
         time.sleep(0.05)
-    assert not tail._readers
+    assert not tail.followers._here
+
+
+def open_streams(day, key, count):
+    """So many connections that each ask for a stream, and the status of each answer."""
+    where = urlsplit(day.url)
+    request = f"GET {path(day, '/stream')} HTTP/1.1\r\nHost: park\r\nAuthorization: Bearer {key}\r\n\r\n".encode()
+    made = [socket.create_connection((where.hostname, where.port), 10) for _ in range(count)]
+    for one in made:
+        one.sendall(request)
+    return made, [int(one.recv(12).split()[1]) for one in made]
+
+
+def test_a_key_has_no_more_streams_open_than_it_may_and_one_that_ends_makes_room(day):
+    """All at once, so that no two take the same place. Of another key nothing is taken."""
+    key, other = day.enrol("crowd-1", "integrator"), day.enrol("crowd-2", "integrator")
+    made, statuses = open_streams(day, key, STREAMS_PER_KEY + 6)
+    assert Counter(statuses) == {200: STREAMS_PER_KEY, 429: 6}
+    with day.http.stream("GET", path(day, "/stream"), headers={"Authorization": f"Bearer {key}"}) as answer:
+        assert answer.status_code == 429
+        answer.read()
+    assert answer.json()["type"] == "/problems/too-many-streams"
+    assert answer.headers["retry-after"] == "5"
+    assert f"{STREAMS_PER_KEY} streams" in answer.json()["detail"]
+    with Reader(day, key=other):
+        pass
+    assert day.get(path(day), "integrator").status_code == 200
+    for one, status in zip(made, statuses, strict=True):
+        if status == 200:
+            one.close()
+            break
+    deadline = time.monotonic() + 10
+    while (again := open_streams(day, key, 1))[1] != [200] and time.monotonic() < deadline:
+        again[0][0].close()
+        time.sleep(0.05)
+    assert again[1] == [200]
+    assert open_streams(day, key, 1)[1] == [429]
+    for one in [*made, *again[0]]:
+        one.close()
+
+
+def test_whoever_wants_no_more_than_a_streams_head_or_is_refused_takes_no_room(day):
+    key = day.enrol("heads-1", "integrator")
+    headers = {"Authorization": f"Bearer {key}"}
+    for _ in range(STREAMS_PER_KEY + 6):
+        assert day.http.head(path(day, "/stream"), headers=headers).status_code == 200
+        assert day.http.get(path(day, "/stream", after="1:999999"), headers=headers).status_code == 422
+    made, statuses = open_streams(day, key, STREAMS_PER_KEY)
+    assert set(statuses) == {200}
+    for one in made:
+        one.close()
+
+
+def test_a_board_has_no_more_streams_open_than_a_process_can_bear(day, monkeypatch):
+    board = day.running.app.state.boards[day.park]
+    monkeypatch.setattr(board.channel, "readers", MOST_STREAMS)
+    with day.http.stream("GET", f"/parks/{day.park}/board/stream") as answer:
+        assert (answer.status_code, answer.headers["content-type"]) == (429, "application/problem+json")
+    monkeypatch.setattr(board.channel, "readers", MOST_STREAMS - 1)
+    with day.http.stream("GET", f"/parks/{day.park}/board/stream") as answer:
+        assert answer.status_code == 200
 
 
 def test_an_answer_of_lines_is_not_held_up_by_a_client_that_is_slow(day):

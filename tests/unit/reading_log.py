@@ -30,7 +30,7 @@ class ReadingLog:
 
     def __init__(self):
         self.epoch, self.rows, self.keys, self.cuts = 1, [], {"office": b"k"}, {}
-        self.reads, self.away, self.lent = 0, False, 0
+        self.reads, self.away, self.keys_away, self.lent = 0, False, False, 0
 
     def grow(self, count, make=some_event):
         for _ in range(count):
@@ -77,4 +77,6 @@ class ReadingLog:
         return min((first for later, first in self.cuts.items() if later > epoch), default=None)
 
     async def fetch(self, _query, _park, names):
+        if self.keys_away:
+            raise ConnectionError("away")
         return [(name, self.keys[name]) for name in names if name in self.keys]

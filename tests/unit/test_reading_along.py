@@ -8,7 +8,8 @@ import msgspec
 import pytest
 
 from contracts.problems import PositionAhead
-from services.reading import following, shelf, tail
+from services.reading import followers, following, shelf, tail
+from services.reading.followers import Follower
 from services.reading.following import lines, stream
 from services.reading.places import Place
 from services.reading.tail import Tail
@@ -27,6 +28,7 @@ def anyio_backend():
 def quick(monkeypatch):
     monkeypatch.setattr(tail, "PACE", 0.01)
     monkeypatch.setattr(tail, "LASTS", 0.02)
+    monkeypatch.setattr(followers, "EVERY", 0.01)
     monkeypatch.setattr(following, "PACE", 0.01)
     monkeypatch.setattr(shelf, "_REST", 0.0)
 
@@ -34,11 +36,12 @@ def quick(monkeypatch):
 @asynccontextmanager
 async def at_work(log):
     made = Tail(log, log)
-    running = asyncio.create_task(made.run())
+    running = [asyncio.create_task(one.run()) for one in (made, made.followers)]
     try:
         yield made
     finally:
-        running.cancel()
+        for one in running:
+            one.cancel()
 
 
 def parsed(frames):
@@ -54,7 +57,7 @@ def parsed(frames):
 async def told(following_tail, place, count, wanted=EVERYTHING, key=b"k"):
     """The first `count` events of a stream, with whatever was told of epochs between them."""
     frames = []
-    async with aclosing(stream(following_tail, "office", place, wanted, key=key, squeeze=False)) as reader:
+    async with aclosing(stream(following_tail, Follower("office", key), place, wanted, squeeze=False)) as reader:
         async for frame in reader:
             frames.append(frame)
             found = [one for one in parsed(frames) if one.get("event") != "beat"]
@@ -68,7 +71,7 @@ def ids(found):
 
 
 async def answer(following_tail, place, wanted=EVERYTHING, limit=1000):
-    content = b"".join([piece async for piece in lines(following_tail, place, wanted, limit)])
+    content = b"".join([piece async for piece in lines(following_tail, Follower("office", b"k"), place, wanted, limit)])
     *events, end = [msgspec.json.decode(one) for one in content.splitlines()]
     assert end.pop("end") is True
     return [one["position"] for one in events], end
@@ -89,14 +92,14 @@ async def test_a_reader_who_comes_back_at_any_cut_gets_the_rest_once_and_in_orde
 async def test_lines_end_with_how_far_was_read_and_go_on_from_there():
     log = ReadingLog()
     log.grow(600)
-    follow = Tail(log, log)
     place, seen = Place(1, 0), []
-    for _ in itertools.count():
-        found, end = await answer(follow, place, limit=77)
-        seen += found
-        place = Place(end["epoch"], end["position"])
-        if not end["more"]:
-            break
+    async with at_work(log) as follow:
+        for _ in itertools.count():
+            found, end = await answer(follow, place, limit=77)
+            seen += found
+            place = Place(end["epoch"], end["position"])
+            if not end["more"]:
+                break
     assert seen == list(range(1, 601))
     assert place == Place(1, 600)
 
@@ -104,7 +107,8 @@ async def test_lines_end_with_how_far_was_read_and_go_on_from_there():
 async def test_what_is_not_wanted_is_passed_over_and_counts_as_read():
     log = ReadingLog()
     log.grow(600)
-    found, end = await answer(Tail(log, log), Place(1, 0), Wanted(tags=frozenset({"person:person-4"})))
+    async with at_work(log) as follow:
+        found, end = await answer(follow, Place(1, 0), Wanted(tags=frozenset({"person:person-4"})))
     assert found == [4]
     assert end == {"epoch": 1, "position": 600, "more": False}
 
@@ -113,7 +117,8 @@ async def test_an_answer_looks_through_a_bounded_part_of_the_log(monkeypatch):
     monkeypatch.setattr(following, "LOOKED_THROUGH", 2)
     log = ReadingLog()
     log.grow(600)
-    found, end = await answer(Tail(log, log), Place(1, 0), Wanted(tags=frozenset({"person:nobody"})))
+    async with at_work(log) as follow:
+        found, end = await answer(follow, Place(1, 0), Wanted(tags=frozenset({"person:nobody"})))
     assert (found, end) == ([], {"epoch": 1, "position": 512, "more": True})
 
 
@@ -122,7 +127,7 @@ async def test_a_restore_is_told_with_the_last_place_that_both_lives_share():
     log.grow(30)
     async with (
         at_work(log) as follow,
-        aclosing(stream(follow, "office", Place(1, 20), EVERYTHING, key=b"k", squeeze=False)) as reader,
+        aclosing(stream(follow, Follower("office", b"k"), Place(1, 20), EVERYTHING, squeeze=False)) as reader,
     ):
         frames = []
         async for frame in reader:
@@ -177,8 +182,8 @@ async def test_five_hundred_readers_cost_the_log_as_many_reads_as_one():
 async def test_readers_at_the_same_old_place_share_its_page():
     log = ReadingLog()
     log.grow(600)
-    follow = Tail(log, log)
-    await asyncio.gather(*(answer(follow, Place(1, 0), limit=200) for _ in range(100)))
+    async with at_work(log) as follow:
+        await asyncio.gather(*(answer(follow, Place(1, 0), limit=200) for _ in range(100)))
     assert log.reads < 5
 
 
@@ -186,7 +191,7 @@ async def test_who_never_reads_holds_no_connection_and_makes_nothing_grow(monkey
     monkeypatch.setattr(tail, "RING", 20_000)
     log = ReadingLog()
     async with at_work(log) as follow:
-        dead = stream(follow, "office", Place(1, 0), EVERYTHING, key=b"k", squeeze=False)
+        dead = stream(follow, Follower("office", b"k"), Place(1, 0), EVERYTHING, squeeze=False)
         await anext(dead)
         stuck = asyncio.create_task(anext(dead))
         await asyncio.sleep(0.05)
@@ -207,11 +212,11 @@ async def test_who_never_reads_holds_no_connection_and_makes_nothing_grow(monkey
 async def test_who_goes_in_the_middle_of_a_page_breaks_nothing_off():
     log = ReadingLog()
     log.grow(600)
-    follow = Tail(log, log)
-    going, staying = (asyncio.create_task(answer(follow, Place(1, 0))) for _ in range(2))
-    await asyncio.sleep(0)
-    going.cancel()
-    found, _ = await staying
+    async with at_work(log) as follow:
+        going, staying = (asyncio.create_task(answer(follow, Place(1, 0))) for _ in range(2))
+        await asyncio.sleep(0)
+        going.cancel()
+        found, _ = await staying
     assert found == list(range(1, 601))
 
 
@@ -229,6 +234,69 @@ async def test_a_stream_ends_with_its_key_and_a_new_one_goes_on(change):
         assert ids(await told(follow, Place(1, 0), 3, key=b"another")) == ["1:1", "1:2", "1:3"]
 
 
+@pytest.fixture
+def seldom(monkeypatch):
+    """As with a crowd of readers: the log is looked at so seldom that nobody hears of a key from there."""
+    for name in ("PACE", "SLOWEST", "LASTS"):
+        monkeypatch.setattr(tail, name, 20.0)
+
+
+async def begun(reading, before):
+    """A reader that has been told something, and how much of it are events."""
+    async for frame in reading:
+        if b"leaf_sha256" in frame:
+            return before + frame.count(b"leaf_sha256")
+    return before
+
+
+@pytest.mark.usefixtures("seldom")
+async def test_an_idle_stream_ends_with_its_key_though_nothing_is_recorded():
+    log = ReadingLog()
+    log.grow(3)
+    async with at_work(log) as follow:
+        reading = asyncio.create_task(told(follow, Place(1, 3), 99))
+        await asyncio.sleep(0.1)
+        log.keys = {}
+        assert await asyncio.wait_for(reading, 1) == []
+
+
+@pytest.mark.usefixtures("seldom")
+@pytest.mark.parametrize("what", ["stream", "lines"])
+async def test_who_lags_behind_is_told_nothing_more_once_his_key_is_revoked(what):
+    """He is at old pages, and would be for long; an answer of lines is cut off without its end, so that nobody takes it for whole."""
+    log = ReadingLog()
+    log.grow(2000)
+    async with at_work(log) as follow:
+        reader = Follower("office", b"k")
+        reading = (
+            stream(follow, reader, Place(1, 0), EVERYTHING, squeeze=False)
+            if what == "stream"
+            else lines(follow, reader, Place(1, 0), EVERYTHING, 10_000)
+        )
+        assert 0 < await begun(reading, 0) < 2000
+        log.keys = {}
+        await asyncio.sleep(0.1)
+        assert b"".join([piece async for piece in reading]) == b""
+
+
+async def test_nobody_is_told_anything_while_nobody_can_say_whether_his_key_is_good(monkeypatch):
+    monkeypatch.setattr(followers, "HOLDS", 0.1)
+    monkeypatch.setattr(followers, "KEPT_SECONDS", 0.05)
+    log = ReadingLog()
+    log.grow(1)
+    async with at_work(log) as follow:
+        reading = asyncio.create_task(told(follow, Place(1, 0), 2))
+        await asyncio.sleep(0.1)
+        log.keys_away = True
+        await asyncio.sleep(0.15)
+        log.grow(1)
+        await asyncio.sleep(0.15)
+        assert follow.position == 2
+        assert not reading.done()
+        log.keys_away = False
+        assert ids(await asyncio.wait_for(reading, 2)) == ["1:1", "1:2"]
+
+
 async def test_there_is_no_beat_while_the_log_cannot_be_read_and_one_again_after(monkeypatch):
     monkeypatch.setattr(following, "BEAT", 0.02)
     monkeypatch.setattr(tail, "FRESH", 0.05)
@@ -236,7 +304,7 @@ async def test_there_is_no_beat_while_the_log_cannot_be_read_and_one_again_after
     log.grow(3)
     async with at_work(log) as follow:
         frames = []
-        async with aclosing(stream(follow, "office", Place(1, 3), EVERYTHING, key=b"k", squeeze=False)) as reader:
+        async with aclosing(stream(follow, Follower("office", b"k"), Place(1, 3), EVERYTHING, squeeze=False)) as reader:
             async for frame in reader:
                 frames.append(frame)
                 if b"event: beat" in frame and not log.away and len(frames) < 5:

@@ -21,6 +21,13 @@ def test_an_unknown_setting_of_ours_is_refused_by_name():
         read({"FIELDLEDGER_STAET": "/srv/park"})
 
 
+@pytest.mark.parametrize("streams", ["0", "-1", "10001", "many"])
+def test_a_number_of_streams_that_cannot_be_one_is_refused(streams):
+    assert read({"STREAMS_PER_KEY": "500"}).streams_per_key == 500
+    with pytest.raises(SettingsError, match=r"STREAMS_PER_KEY"):
+        read({"STREAMS_PER_KEY": streams})
+
+
 @pytest.mark.parametrize("port", ["0", "65536", "-1", "eighty", "80.5"])
 def test_a_port_that_cannot_be_one_is_refused(port):
     with pytest.raises(SettingsError, match=r"PORT"):
