@@ -156,6 +156,40 @@ def test_whoever_is_not_found_is_sent_nowhere_but_registered_here(desk):
     desk.says("#problem", "Nobody has armband 9998 today. Look again; whoever is new here is registered with N.")
 
 
+def test_what_is_no_code_of_the_park_is_said_to_be_nobodys_in_words_of_the_desk(desk):
+    for nonsense in ("https://fernmoor.example/ticket?seat=7", "two words"):
+        desk.keys.scan(nonsense)
+        desk.says("#problem", "Nobody has pass")
+        expect(desk.page.locator("#problem")).not_to_contain_text("day_pass")
+
+
+def test_a_refusal_is_seen_however_far_down_the_list_the_clerk_is_and_the_whole_panel_is_in_reach(desk):
+    for number in range(301, 309):
+        desk.day.arrive(f"p{number}", number)
+        desk.letter(str(number))
+        desk.says(desk.card(number), "NOT CLEARED")
+    desk.page.set_viewport_size({"width": 1024, "height": 768})
+    desk.letter("N")
+    expect(desk.page.locator("#panel-age")).to_be_focused(timeout=WITHIN)
+    desk.page.locator("#panel button.do").scroll_into_view_if_needed()
+    expect(desk.page.locator("#panel button.do")).to_be_in_viewport()
+    assert desk.page.evaluate("scrollY + innerHeight < document.body.scrollHeight"), "without the end of the list"
+    desk.page.keyboard.press("Escape")
+    desk.page.evaluate("scrollTo(0, document.body.scrollHeight)")
+    desk.keys.type("9997", "Enter")
+    desk.says("#problem", "Nobody has armband 9997 today")
+    expect(desk.page.locator("#problem")).to_be_in_viewport()
+
+
+def test_a_park_that_has_never_answered_is_said_to_be_silent(desk):
+    desk.page.route("**/registration/desk-list*", lambda route: route.abort())
+    desk.page.click("#forget")
+    desk.page.reload()
+    desk.page.fill("#key", desk.day.live.keys["everything"])
+    desk.page.keyboard.press("Enter")
+    desk.says("#link", "NOT CONNECTED: nothing is heard from the park yet")
+
+
 def test_an_adult_who_stays_outside_signs_for_a_child(desk):
     desk.register("18", "", "", "a")
     desk.says("#read", "signs, and does not enter")
