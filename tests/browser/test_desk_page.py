@@ -270,8 +270,12 @@ def test_what_is_recorded_without_the_network_waits_and_is_sent_and_what_is_aske
     desk.says("#link", "NOT CONNECTED")
     desk.says("#link", "2 not sent yet: kept, and sent in order")
     desk.says(desk.card(61), "Recorded here, not seen by the park yet: waiver, briefing.")
+    desk.letter("63")
+    desk.says("#problem", "Looking up a pass or an armband needs the network")
+    expect(desk.page.locator("#problem")).not_to_contain_text("stays here")
     desk.register("18", 62)
     desk.says("#problem", "Registering somebody needs the network")
+    desk.says("#problem", "What you entered stays here")
     assert desk.page.input_value("#panel-armband") == "62"
     desk.picture("06-cut")
     assert {"waiver_missing", "briefing_missing"} <= lacking(desk, "uma")
@@ -282,6 +286,24 @@ def test_what_is_recorded_without_the_network_waits_and_is_sent_and_what_is_aske
     desk.page.focus("#panel-armband")
     desk.page.keyboard.press("Enter")
     desk.says(desk.card(62), "NOT CLEARED")
+
+
+def test_what_a_key_may_not_record_stays_in_the_line_and_is_not_said_to_be_unrecorded(desk):
+    desk.day.arrive("wes", 65)
+    desk.letter("65")
+    desk.says(desk.card(65), "You have not signed the waiver.")
+    no = {"type": "/problems/not-allowed", "status": 403, "detail": "This device's key is for gear."}
+    desk.page.route("**/registration/sign-waiver", lambda route: route.fulfill(status=403, json=no))
+    desk.letter("W")
+    desk.page.keyboard.press("Enter")
+    expect(desk.page.locator("#sign-in")).to_be_visible(timeout=WITHIN)
+    desk.says("#problem", "This device's key is for gear. 1 recorded on device-everything not sent: kept here")
+    assert "waiver_missing" in lacking(desk, "wes")
+    desk.page.unroute("**/registration/sign-waiver")
+    desk.page.fill("#key", desk.day.live.keys["everything"])
+    desk.page.keyboard.press("Enter")
+    expect(desk.page.locator("#link")).to_have_text("● live", timeout=WITHIN)
+    assert "waiver_missing" not in lacking(desk, "wes")
 
 
 def test_an_answer_that_is_lost_on_its_way_registers_nobody_twice(desk):

@@ -22,11 +22,11 @@ let busy = false;
 
 const tell = (sentence) => (of("read").textContent = sentence);
 
-/** What needs an answer now and got none: said, and nothing of it is kept. */
+/** What needs an answer now and got none: said, and nothing of it is kept but what stands in a panel. */
 function unanswered(what, error) {
   if (!(error instanceof Refusal)) return problem(error.message);
   if (error.status === 401) return refused(error);
-  return problem(error.status === 0 ? `${what} needs the network, and the park's server cannot be reached. What you entered stays here: try again once it says live.` : error.message);
+  return problem(error.status === 0 ? `${what} needs the network, and the park's server cannot be reached. ${open ? "What you entered stays here: try" : "Try"} again once it says live.` : error.message);
 }
 
 function leave() {
