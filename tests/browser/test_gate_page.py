@@ -319,6 +319,17 @@ def test_before_it_has_heard_anything_it_clears_nobody(gate):
     gate.answers("not-cleared", "has not heard from the park yet")
 
 
+def test_on_a_phone_on_its_side_he_is_let_in_without_moving_the_page(gate):
+    gate.page.set_viewport_size({"width": 844, "height": 390})
+    player = gate.ready()
+    gate.scan(gate.text(player))
+    gate.answers("cleared", "CLEARED")
+    box = gate.page.locator("#let-in").bounding_box()
+    middle = [box["x"] + box["width"] / 2, box["y"] + box["height"] / 2]
+    assert gate.page.evaluate("(at) => document.elementFromPoint(...at)?.id", middle) == "let-in"
+    assert gate.page.evaluate("scrollY") == 0
+
+
 def test_nobody_joins_an_elimination_game_at_the_gate(browser, day):
     context = browser.new_context(viewport={"width": 768, "height": 1024})
     gate = Gate(context.new_page(), day, format_="elimination")
