@@ -611,6 +611,28 @@ def test_a_caution_about_a_number_on_no_list_takes_the_number_and_the_colour(liv
     assert (caution["player"], caution["colour"], caution["armband"]) == (None, "blue", 4321)
 
 
+def test_what_is_typed_wrong_is_said_on_the_sheet_and_nothing_of_it_is_recorded(live, game):
+    live.touch(act("spot"), person(game.armbands[0]))
+    for typed, words in (("", "no speed"), ("abc", "no speed"), ("-3", "no speed"), ("9999", "No shot is as fast")):
+        live.type(typed)
+        live.touch("#sheet .typing button")
+        live.says("#sheet-hint", words)
+    live.touch("#back", act("caution"), "[data-violation=abuse]")
+    for typed in ("", "1e3", "0"):
+        live.type(typed)
+        live.touch("#sheet .choices [data-choice=blue]")
+        live.says("#sheet-hint", "Type the armband's number first")
+    live.touch("#back", act("end"), chosen("blue"), act("count"))
+    for typed in ("", "ten"):
+        live.type(typed)
+        live.touch("#sheet .typing button")
+        live.says("#sheet-hint", "Type how many heads you counted")
+    live.type("0")
+    live.touch("#sheet .typing button")
+    live.sent()
+    assert live.types() == ["game_ended", "heads_counted"]
+
+
 def test_in_a_respawn_game_whoever_is_off_comes_back_through_the_gate_and_in_an_elimination_game_nobody_does(
     pages, day, live
 ):
