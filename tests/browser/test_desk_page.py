@@ -297,7 +297,7 @@ def test_what_a_key_may_not_record_stays_in_the_line_and_is_not_said_to_be_unrec
     desk.letter("W")
     desk.page.keyboard.press("Enter")
     expect(desk.page.locator("#sign-in")).to_be_visible(timeout=WITHIN)
-    desk.says("#problem", "This device's key is for gear. 1 recorded on device-everything not sent: kept here")
+    desk.says("#problem", "This device's key is for gear. 1 recorded on device-everything not sent: kept in this tab")
     assert "waiver_missing" in lacking(desk, "wes")
     desk.page.unroute("**/registration/sign-waiver")
     desk.page.fill("#key", desk.day.live.keys["everything"])

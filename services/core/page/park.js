@@ -13,6 +13,7 @@ export const base = here;
 /** Where the key and what is not sent yet are kept: in this tab, or on the device whatever becomes of the tab. */
 let store = sessionStorage;
 export const keepOnDevice = () => (store = localStorage);
+export const whereKept = () => (store === localStorage ? "here" : "in this tab, which must stay open,");
 let held = null;
 export const key = () => held ?? store.getItem(KEPT);
 

@@ -1,6 +1,6 @@
 /** What the pages of all stations do alike: the alert, the key that opens a page and what ends the visit, whether the park answers and what is not sent yet, and the clock. */
 
-import { device, forget, key, now, Refusal } from "./park.js";
+import { device, forget, key, now, Refusal, whereKept } from "./park.js";
 import { signIn } from "./sign-in.js";
 
 const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
@@ -27,7 +27,7 @@ export const timeOfDay = (moment, timeZone = "UTC") => new Date(moment).toLocale
 export function visit({ begin, shown, outbox = { waiting: [] }, leave = () => {}, told = ({ message }) => problem(message) }) {
   function signOut(sentence = "") {
     const count = outbox.waiting.length;
-    const unsent = count === 0 ? "" : ` ${count} recorded on ${device()} not sent: kept here until its key opens again. If it was revoked, write them down for a manager.`;
+    const unsent = count === 0 ? "" : ` ${count} recorded on ${device()} not sent: kept ${whereKept()} until its key opens again. If it was revoked, write them down for a manager.`;
     leave();
     forget();
     for (const id of shown) of(id).hidden = true;
