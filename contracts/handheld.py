@@ -32,6 +32,7 @@ SHARED: Final[dict[str, str]] = {
     "park.js": "text/javascript",
     "scan.js": "text/javascript",
     "sign-in.js": "text/javascript",
+    "station.js": "text/javascript",
 }
 """What the pages of stations share: the park as they ask it, what they keep until it has answered, and codes that are scanned or typed."""
 

@@ -7,10 +7,11 @@ from msgspec import Meta, Struct
 
 from contracts.envelope import Clock, Reason
 from contracts.moments import Point
+from contracts.passes import PASS_REFUSALS, Shown
 from contracts.problems import PositionAhead, UnknownSubject
 from contracts.read import BEHIND_A_KEY, Parameter, Read
 from contracts.what_if import AUDITORS
-from contracts.words import Day, DayArmband, DayPass, FieldId, Instant, Part, RecordId
+from contracts.words import Day, DayArmband, FieldId, Instant, Part, RecordId
 
 
 class Decided(Struct, frozen=True, kw_only=True):
@@ -139,12 +140,12 @@ STORY_READS: tuple[Read, ...] = (
             Parameter(
                 name="day", kind=Day, description="The operating day of the pass or armband; today's when absent."
             ),
-            Parameter(name="day_pass", kind=DayPass, description="The code of the pass."),
+            Parameter(name="day_pass", kind=Shown, description="The pass that was scanned or typed."),
             Parameter(name="armband", kind=DayArmband, description="The number on the armband."),
             Parameter(name="field", kind=FieldId, description="The field where something happened."),
             Parameter(name="from", kind=Instant, description="From when, with `field` and `to`."),
             Parameter(name="to", kind=Instant, description="Until when; at most a day later."),
         ),
-        problems=(*BEHIND_A_KEY, UnknownSubject),
+        problems=(*BEHIND_A_KEY, UnknownSubject, *PASS_REFUSALS),
     ),
 )

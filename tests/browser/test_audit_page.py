@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from playwright.sync_api import expect
 
+from tests.browser.keys import Keys
 from tests.browser.server import Server
 from tests.integration.board_day import BoardDay
 
@@ -118,6 +119,20 @@ def test_from_the_pass_to_the_case_file_in_a_few_touches(desk):
         assert case.testzip() is None
     expect(desk.page.locator("#state")).to_contain_text("is saved")
     assert time.monotonic() - begun < 120
+
+
+def test_a_pass_that_is_scanned_finds_its_player_and_what_is_none_is_said_to_be_none(desk):
+    desk.sign_in()
+    live = desk.day.live
+    printed = live.running.app.state.passes[live.park].text("pass-p1", desk.day.today)
+    desk.page.focus("#pass")
+    Keys(desk.page).scan(printed)
+    desk.case()
+    assert "p1" in desk.page.inner_text("#who h2")
+    desk.find(**{"pass": printed[:-2] + "AA"})
+    expect(desk.page.locator("#problem")).to_contain_text("This is no genuine pass")
+    desk.find(**{"pass": "two words"})
+    expect(desk.page.locator("#problem")).to_contain_text("two words is no code of a pass")
 
 
 def test_a_player_is_found_by_his_armband_and_by_a_time_on_a_field(desk):

@@ -156,6 +156,40 @@ def test_whoever_is_not_found_is_sent_nowhere_but_registered_here(desk):
     desk.says("#problem", "Nobody has armband 9998 today. Look again; whoever is new here is registered with N.")
 
 
+def test_what_is_no_code_of_the_park_is_said_to_be_nobodys_in_words_of_the_desk(desk):
+    for nonsense in ("https://fernmoor.example/ticket?seat=7", "two words"):
+        desk.keys.scan(nonsense)
+        desk.says("#problem", "Nobody has pass")
+        expect(desk.page.locator("#problem")).not_to_contain_text("day_pass")
+
+
+def test_a_refusal_is_seen_however_far_down_the_list_the_clerk_is_and_the_whole_panel_is_in_reach(desk):
+    for number in range(301, 309):
+        desk.day.arrive(f"p{number}", number)
+        desk.letter(str(number))
+        desk.says(desk.card(number), "NOT CLEARED")
+    desk.page.set_viewport_size({"width": 1024, "height": 768})
+    desk.letter("N")
+    expect(desk.page.locator("#panel-age")).to_be_focused(timeout=WITHIN)
+    desk.page.locator("#panel button.do").scroll_into_view_if_needed()
+    expect(desk.page.locator("#panel button.do")).to_be_in_viewport()
+    assert desk.page.evaluate("scrollY + innerHeight < document.body.scrollHeight"), "without the end of the list"
+    desk.page.keyboard.press("Escape")
+    desk.page.evaluate("scrollTo(0, document.body.scrollHeight)")
+    desk.keys.type("9997", "Enter")
+    desk.says("#problem", "Nobody has armband 9997 today")
+    expect(desk.page.locator("#problem")).to_be_in_viewport()
+
+
+def test_a_park_that_has_never_answered_is_said_to_be_silent(desk):
+    desk.page.route("**/registration/desk-list*", lambda route: route.abort())
+    desk.page.click("#forget")
+    desk.page.reload()
+    desk.page.fill("#key", desk.day.live.keys["everything"])
+    desk.page.keyboard.press("Enter")
+    desk.says("#link", "NOT CONNECTED: nothing is heard from the park yet")
+
+
 def test_an_adult_who_stays_outside_signs_for_a_child(desk):
     desk.register("18", "", "", "a")
     desk.says("#read", "signs, and does not enter")
@@ -236,8 +270,12 @@ def test_what_is_recorded_without_the_network_waits_and_is_sent_and_what_is_aske
     desk.says("#link", "NOT CONNECTED")
     desk.says("#link", "2 not sent yet: kept, and sent in order")
     desk.says(desk.card(61), "Recorded here, not seen by the park yet: waiver, briefing.")
+    desk.letter("63")
+    desk.says("#problem", "Looking up a pass or an armband needs the network")
+    expect(desk.page.locator("#problem")).not_to_contain_text("stays here")
     desk.register("18", 62)
     desk.says("#problem", "Registering somebody needs the network")
+    desk.says("#problem", "What you entered stays here")
     assert desk.page.input_value("#panel-armband") == "62"
     desk.picture("06-cut")
     assert {"waiver_missing", "briefing_missing"} <= lacking(desk, "uma")
@@ -248,6 +286,24 @@ def test_what_is_recorded_without_the_network_waits_and_is_sent_and_what_is_aske
     desk.page.focus("#panel-armband")
     desk.page.keyboard.press("Enter")
     desk.says(desk.card(62), "NOT CLEARED")
+
+
+def test_what_a_key_may_not_record_stays_in_the_line_and_is_not_said_to_be_unrecorded(desk):
+    desk.day.arrive("wes", 65)
+    desk.letter("65")
+    desk.says(desk.card(65), "You have not signed the waiver.")
+    no = {"type": "/problems/not-allowed", "status": 403, "detail": "This device's key is for gear."}
+    desk.page.route("**/registration/sign-waiver", lambda route: route.fulfill(status=403, json=no))
+    desk.letter("W")
+    desk.page.keyboard.press("Enter")
+    expect(desk.page.locator("#sign-in")).to_be_visible(timeout=WITHIN)
+    desk.says("#problem", "This device's key is for gear. 1 recorded on device-everything not sent: kept in this tab")
+    assert "waiver_missing" in lacking(desk, "wes")
+    desk.page.unroute("**/registration/sign-waiver")
+    desk.page.fill("#key", desk.day.live.keys["everything"])
+    desk.page.keyboard.press("Enter")
+    expect(desk.page.locator("#link")).to_have_text("● live", timeout=WITHIN)
+    assert "waiver_missing" not in lacking(desk, "wes")
 
 
 def test_an_answer_that_is_lost_on_its_way_registers_nobody_twice(desk):

@@ -18,6 +18,7 @@ WITHIN = 12_000
 """Milliseconds in which what a test waits for must come about."""
 SHOTS = os.environ.get("GEAR_SHOTS", "")
 """A folder for pictures of the page, for whoever wants to look."""
+LATER = "late => { const real = performance.now.bind(performance); performance.now = () => real() + late; }"
 numbers = itertools.count(21)
 
 
@@ -116,6 +117,12 @@ def test_a_pass_a_marker_and_a_mask_are_scanned_and_he_has_both(counter, day):
     counter.says("#customer .measured li.bad", "Fern 230 ft/s: turn down")
     counter.says("#out-title", "2")
     counter.picture("03-issued")
+
+
+def test_an_armband_of_one_digit_is_typed_like_any_other(counter, day):
+    day.arrive("g7", 7)
+    counter.keys.type("7", "Enter")
+    counter.says("#customer .number", "7")
 
 
 def test_a_double_scan_of_a_marker_issues_it_once(counter, day):
@@ -244,7 +251,7 @@ def test_a_return_while_the_network_is_away_waits_and_an_issue_says_that_it_need
     counter.keys.scan(mask)
     counter.told("unsure", f"{mask} waits to be looked up")
     counter.picture("07-offline")
-    counter.page.wait_for_timeout(10_500)
+    counter.page.evaluate(LATER, 10_500)
     counter.page.context.set_offline(False)
     counter.says("#link", "live")
     expect(counter.page.locator("#link")).not_to_contain_text("not sent", timeout=WITHIN)

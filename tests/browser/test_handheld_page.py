@@ -87,6 +87,10 @@ class Handheld:
     def says(self, selector, words):
         expect(self.page.locator(selector)).to_contain_text(words, timeout=WITHIN)
 
+    def settled(self):
+        """A touch counts again."""
+        self.page.wait_for_selector("body:not(.settling)")
+
     def sent(self):
         self.page.wait_for_selector("body:not(.unsent)", timeout=WITHIN)
 
@@ -298,8 +302,7 @@ def test_a_start_names_every_offender_at_once_and_goes_on_without_them_in_one_to
 
 
 def test_what_is_touched_offline_is_kept_and_recorded_once_in_order_after_a_reload_too(live, game):
-    live.page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    live.page.wait_for_timeout(500)
+    live.page.wait_for_function("navigator.serviceWorker.controller")
     live.page.context.set_offline(True)
     live.touch(act("out"), person(game.armbands[0]))
     live.page.wait_for_selector("body.stale", timeout=WITHIN)
@@ -391,8 +394,9 @@ def test_what_was_recorded_is_sent_again_once_the_log_has_begun_another_life_whi
 
     live.page.route("**/games/handheld/*", restored)
     for _ in range(2):  # the first answers what was asked before the restore, the second what is asked after it
-        live.day.live.post("games/ask-hold", {"hold": live.day.name("hold"), "field": game.field, "cause": "injury"})
-        live.page.wait_for_timeout(1000)
+        with live.page.expect_response("**/games/handheld/*"):
+            body = {"hold": live.day.name("hold"), "field": game.field, "cause": "injury"}
+            live.day.live.post("games/ask-hold", body)
     until(live.page, lambda: len(sent) == 4)
     live.sent()
     assert sent == first * 2
@@ -432,7 +436,7 @@ def test_first_aid_and_stop_are_for_this_field_before_the_park_has_ever_answered
     expect(live.page.locator("[data-act]:visible")).to_have_count(0)
     live.touch("[data-stop=aid]")
     live.touch("#stop")
-    live.page.wait_for_timeout(2_000)
+    live.sent()
     live.page.unroute("**/games/handheld/*")
     assert [one["data"].get("field") or one["data"]["fields"] for one in live.events()] == [game.field, [game.field]]
 
@@ -463,7 +467,7 @@ def test_a_double_touch_is_one_event(live, what):
 
 def test_the_second_tap_of_a_double_tap_does_not_fall_on_what_appears_beneath(live, game):
     live.touch(act("out"))
-    live.page.wait_for_timeout(400)
+    live.settled()
     box = live.page.locator(person(game.armbands[0])).bounding_box()
     for _ in range(2):
         live.page.touchscreen.tap(box["x"] + 10, box["y"] + 10)
@@ -505,7 +509,7 @@ def test_a_stop_is_on_the_other_handheld_and_on_the_wall_within_a_second(live, p
     wall = browser.new_context(viewport={"width": 1920, "height": 1080}).new_page()
     wall.goto(f"{live.day.live.url}/parks/{live.day.live.park}/board")
     wall.wait_for_selector(f"field-card[data-field={game.field}]")
-    wall.wait_for_timeout(1500)
+    expect(wall.locator("#link")).to_have_text("Live", timeout=WITHIN)
     watch = "(seen) => new Promise((done) => { const look = () => (seen() ? done(Date.now()) : requestAnimationFrame(look)); look(); })"
     for page, seen in (
         (other.page, "document.body.dataset.state === 'hold asked'"),
@@ -533,9 +537,8 @@ def test_the_clock_goes_on_from_what_happened_through_a_stop_of_the_server_and_a
     live.touch(act("confirm"))
     live.touch(act("resume"), chosen("yes"))
     live.state("live")
-    live.page.wait_for_timeout(3000)
-    running = seconds(live.page)
-    assert stopped - 5 <= running < stopped
+    until(live.page, lambda: seconds(live.page) < stopped)
+    assert stopped - 5 <= seconds(live.page)
     live.day.live = server.up()
     live.sent()
     live.page.wait_for_selector("body:not(.stale)", timeout=WITHIN)
@@ -560,15 +563,14 @@ def test_by_keyboard_alone(live, game):
     live.sent()
     press("s")
     live.state("hold asked")
-    live.page.wait_for_timeout(500)
+    live.settled()
     press("v")
     live.state("held")
-    live.page.wait_for_timeout(500)
     press("u")
     live.says("#touches", "Undone")
     live.sent()
     assert live.types() == ["player_out", "hold_asked", "hold_confirmed", "out_voided"]
-    live.page.wait_for_timeout(500)
+    live.settled()
     press("c")
     live.says("#sheet-title", "Caution")
     press("Escape")
@@ -607,6 +609,28 @@ def test_a_caution_about_a_number_on_no_list_takes_the_number_and_the_colour(liv
     live.sent()
     caution = [one["data"] for one in live.events() if one["type"] == "discipline.caution_recorded"][-1]
     assert (caution["player"], caution["colour"], caution["armband"]) == (None, "blue", 4321)
+
+
+def test_what_is_typed_wrong_is_said_on_the_sheet_and_nothing_of_it_is_recorded(live, game):
+    live.touch(act("spot"), person(game.armbands[0]))
+    for typed, words in (("", "no speed"), ("abc", "no speed"), ("-3", "no speed"), ("9999", "No shot is as fast")):
+        live.type(typed)
+        live.touch("#sheet .typing button")
+        live.says("#sheet-hint", words)
+    live.touch("#back", act("caution"), "[data-violation=abuse]")
+    for typed in ("", "1e3", "0"):
+        live.type(typed)
+        live.touch("#sheet .choices [data-choice=blue]")
+        live.says("#sheet-hint", "Type the armband's number first")
+    live.touch("#back", act("end"), chosen("blue"), act("count"))
+    for typed in ("", "ten"):
+        live.type(typed)
+        live.touch("#sheet .typing button")
+        live.says("#sheet-hint", "Type how many heads you counted")
+    live.type("0")
+    live.touch("#sheet .typing button")
+    live.sent()
+    assert live.types() == ["game_ended", "heads_counted"]
 
 
 def test_in_a_respawn_game_whoever_is_off_comes_back_through_the_gate_and_in_an_elimination_game_nobody_does(
@@ -665,6 +689,23 @@ def test_whatever_is_touched_is_at_least_60_pixels_and_nothing_hangs_over_the_ed
     assert (handheld.page.evaluate(small), handheld.page.evaluate(wide)) == ([], True)
 
 
+def test_a_phone_on_its_side_shows_the_game_and_every_sheet_beside_stop(live, game):
+    live.page.set_viewport_size({"width": PHONE[1], "height": PHONE[0]})
+    stop = live.page.locator("#stop").bounding_box()
+    for name in ("out", "caution"):
+        live.touch(act(name))
+        for part in ("#back", "#sheet-body"):
+            box = live.page.locator(part).bounding_box()
+            assert box["x"] + box["width"] <= stop["x"]
+            assert box["y"] + box["height"] <= PHONE[0]
+        assert box["height"] > 120
+        live.touch("#back")
+    assert live.page.locator("#now").bounding_box()["height"] > 60
+    live.touch(act("out"), person(game.armbands[0]))
+    live.touch("#stop")
+    live.state("hold asked")
+
+
 def test_every_word_stands_out_at_seven_to_one_in_every_state(live, game):
     def faint():
         seen = ((words, round(contrast(ink, ground), 2)) for words, ink, ground in live.page.evaluate(LOOK))
@@ -720,7 +761,7 @@ def test_a_key_that_opens_nothing_any_more_says_how_much_is_not_sent_and_loses_n
         lambda route: route.fulfill(status=401, json={"type": "/problems/not-authenticated", "detail": "No."}),
     )
     live.touch(act("out"), person(game.armbands[0]))
-    live.says("#problem", f"1 touched on {live.name} not sent: kept here")
+    live.says("#problem", f"1 recorded on {live.name} not sent: kept here")
     live.page.unroute("**/games/record-out")
     live.page.fill("#key", live.key)
     live.page.keyboard.press("Enter")

@@ -55,7 +55,10 @@ function asked(zone) {
 
 /** Search, and offer each player found; `open(player)` is called with the one chosen, at once where there is only one. */
 export async function find(zone, open) {
-  const { players } = await get("/audit/players", asked(zone));
+  const { players } = await get("/audit/players", asked(zone)).catch((error) => {
+    if (error.status !== 400 || !of("pass").value) throw error;
+    throw new Refusal(404, `${of("pass").value} is no code of a pass: copy it as it is printed beneath the square, such as 3F7K-9Q2M, or ask by the armband.`);
+  });
   of("found").replaceChildren(
     ...players.map((player) => {
       const button = el(

@@ -11,11 +11,12 @@ from contracts.discipline import CautionRecorded, CautionResolved
 from contracts.envelope import Recorded
 from contracts.games import AdmissionRefused, EntryRecorded, GameStarted, PlayerAdmitted, PlayerOut
 from contracts.incidents import IncidentRecorded
+from contracts.passes import Shown
 from contracts.problems import InvalidParameter, UnknownSubject
 from contracts.story import Seen, SeenPlayers
 from contracts.velocity import MarkerSpotChecked
 from contracts.what_if import AUDITORS
-from contracts.words import Day, DayArmband, DayPass, FieldId, Instant
+from contracts.words import Day, DayArmband, FieldId, Instant
 from services.audit.days import must_be_datable
 from services.audit.query import asked
 from services.audit.words.scene import Scene
@@ -25,6 +26,8 @@ from services.core.park import Park
 from services.core.recent import recent
 from services.core.routes import park_of
 from services.core.rules import RULES, operating_day
+from services.registration.passes.keyring import code_shown
+from services.registration.passes.routes import rings_of
 from services.registration.states import ARMBAND, PASS, PLAYER
 
 ALONE: Final = (
@@ -50,8 +53,16 @@ async def players(request: Request[Any, Any, Any], park: FromPath[str]) -> SeenP
     if named == ["field"]:
         field, since, until = asked(request, "field", FieldId), _instant(request, "from"), _instant(request, "to")
         return await by_place(where, field, since, until)
-    kind = DayPass if named == ["day_pass"] else DayArmband
-    return await by_sign(where, named[0], str(asked(request, named[0], kind)), asked(request, "day", Day))
+    day = asked(request, "day", Day)
+    if named == ["armband"]:
+        return await by_sign(where, "armband", str(asked(request, "armband", DayArmband)), day)
+    shown, on = asked(request, "day_pass", Shown), day or await _today(where)
+    return await by_sign(where, "day_pass", code_shown(rings_of(request), where.park, shown, on), on)
+
+
+async def _today(park: Park) -> date:
+    given, _ = await park.load(lambda _: ())
+    return operating_day(given.of(RULES, "").rules, park.clock.now())
 
 
 def _instant(request: Request[Any, Any, Any], name: str) -> datetime:

@@ -1,32 +1,27 @@
 /** Two lists for staff: who is on which field when everybody must leave, and who has not left when the park closes. */
 
 import { el, words } from "../board/dom.js";
-import { AGAIN_MS, forget, get, key, park, Refusal } from "../page/park.js";
-import { signIn } from "../page/sign-in.js";
+import { AGAIN_MS, get, park } from "../page/park.js";
+import { of, problem, visit } from "../page/station.js";
 
-const of = (id) => document.getElementById(id);
-const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const LISTS = { "roll-call": ["/games/roll-call", rollCall], closing: ["/closing", closing] };
 let chosen = location.hash === "#closing" ? "closing" : "roll-call";
+const { refused, start } = visit({ shown: [], begin: run, leave, told: cut });
 let round = 0;
 let heard = "";
 
-function problem(sentence) {
-  of("problem").hidden = !sentence;
-  of("problem").textContent = sentence;
-}
-
-function signOut(sentence = "") {
-  forget();
+function leave() {
   round += 1;
   for (const made of document.querySelectorAll("nav button")) made.hidden = true;
   of("list").replaceChildren();
   of("as-of").textContent = "";
   document.body.classList.remove("stale");
-  of("sign-in").hidden = false;
-  of("key").value = "";
-  of("key").focus();
-  problem(sentence);
+}
+
+function cut({ message }) {
+  document.body.classList.add("stale");
+  of("as-of").textContent = heard ? `✖ NOT CONNECTED: this list is of ${heard}. Count heads.` : "✖ nothing heard yet. Count heads.";
+  problem(message, { seen: false }); // whoever reads the list stays where he is
 }
 
 /** Ask for the list that is chosen, again and again. What was heard last stays, marked as old, while nothing new is. */
@@ -46,12 +41,7 @@ async function run() {
       problem("");
     } catch (error) {
       if (mine !== round) return;
-      if (!(error instanceof Refusal)) throw error;
-      if (error.status === 401) return signOut(NO_KEY);
-      if (error.status === 403) return signOut(error.message);
-      document.body.classList.add("stale");
-      of("as-of").textContent = heard ? `✖ NOT CONNECTED: this list is of ${heard}. Count heads.` : "✖ nothing heard yet. Count heads.";
-      problem(error.message);
+      refused(error);
     }
     await new Promise((resolve) => setTimeout(resolve, AGAIN_MS));
   }
@@ -131,12 +121,9 @@ function choose(name) {
   for (const made of document.querySelectorAll("[data-list]")) made.setAttribute("aria-pressed", String(made.dataset.list === name));
   of("title").textContent = `${name === "closing" ? "Closing list" : "Roll-call"} · ${park}`;
   document.title = of("title").textContent;
-  if (key()) run();
-  else signOut();
+  start();
 }
 
-signIn(of("sign-in"), run, problem);
 for (const made of document.querySelectorAll("[data-list]")) made.addEventListener("click", () => choose(made.dataset.list));
 of("print").addEventListener("click", () => print());
-of("forget").addEventListener("click", () => signOut());
 choose(chosen);

@@ -2,19 +2,23 @@
 
 import { el, shape, unfocused, words } from "../../board/dom.js";
 import { Follower } from "../../board/follow.js";
-import { AGAIN_MS, base, forget, get, key, Outbox, park, Refusal } from "../../page/park.js";
-import { signIn } from "../../page/sign-in.js";
+import { AGAIN_MS, base, get, key, Outbox, park, Refusal } from "../../page/park.js";
+import { of, problem, timeOfDay, visit } from "../../page/station.js";
 import { groupButtons, groups, notReady, notReadyItem, party, planned } from "./people.js";
 import { balance, sides, Teams, why } from "./teams.js";
 
-const of = (id) => document.getElementById(id);
-const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const FIELD = "fieldledger staging field";
 const COLOURS = ["red", "blue", "yellow", "green", "orange", "white"];
 const FORMATS = ["elimination", "respawn", "scenario", "continuous"];
 const REFRESH_MS = 10_000;
 const outbox = new Outbox("staging");
 const follower = new Follower(`${base}/board/stream`);
+const { refused, start } = visit({
+  shown: ["staging", "forget"],
+  begin,
+  leave: () => (people = teams = null),
+  told: (refusal) => problem(`${refusal.passing ? "Not done, or not known to be. " : "Refused. "}${refusal.message}`),
+});
 
 let people = null;
 let plan = null;
@@ -27,29 +31,6 @@ let busy = false;
 let asked = -Infinity;
 let since = null;
 const choice = { one: "red", other: "blue", format: "elimination", minutes: "15" };
-
-function problem(sentence) {
-  of("problem").hidden = !sentence;
-  of("problem").textContent = sentence;
-}
-
-function signOut(sentence = "") {
-  forget();
-  people = teams = null;
-  for (const id of ["staging", "forget"]) of(id).hidden = true;
-  of("sign-in").hidden = false;
-  of("key").value = "";
-  of("key").focus();
-  problem(sentence);
-}
-
-/** What the park says no to: a key that does not open ends the visit, anything else is told. */
-function refused(error) {
-  if (!(error instanceof Refusal)) throw error;
-  if (error.status === 401) signOut(NO_KEY);
-  else if (error.status === 403) signOut(error.message);
-  else problem(`${error.passing ? "Not done, or not known to be. " : "Refused. "}${error.message}`);
-}
 
 async function begin() {
   try {
@@ -281,7 +262,7 @@ function draw() {
   renew("not-ready", some.map((one) => notReadyItem(one)));
 }
 
-const clock = (moment) => new Date(moment).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: follower.status?.time_zone ?? "UTC" });
+const clock = (moment) => timeOfDay(moment, follower.status?.time_zone);
 
 function drawLink() {
   const { live, status } = follower;
@@ -290,8 +271,6 @@ function drawLink() {
   of("link").textContent = live ? "● live" : status ? `✖ NOT CONNECTED since ${clock(since)}: what you see may be old, and nothing can be called` : "✖ nothing heard yet";
 }
 
-signIn(of("sign-in"), begin, problem);
-of("forget").addEventListener("click", () => signOut());
 document.addEventListener("keydown", (event) => {
   if (of("staging").hidden || event.ctrlKey || event.metaKey || event.altKey || event.target.closest("input, select")) return;
   const letter = event.key.toUpperCase();
@@ -311,5 +290,4 @@ setInterval(() => {
 of("title").textContent = `Staging · ${park}`;
 document.title = `Staging · ${park}`;
 follower.start();
-if (key()) begin();
-else signOut();
+start();

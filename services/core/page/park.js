@@ -13,6 +13,7 @@ export const base = here;
 /** Where the key and what is not sent yet are kept: in this tab, or on the device whatever becomes of the tab. */
 let store = sessionStorage;
 export const keepOnDevice = () => (store = localStorage);
+export const whereKept = () => (store === localStorage ? "here" : "in this tab, which must stay open,");
 let held = null;
 export const key = () => held ?? store.getItem(KEPT);
 
@@ -96,6 +97,16 @@ export function get(path, asked = {}, signal = undefined) {
   return send(query ? `${path}?${query}` : path, {}, signal);
 }
 
+/** Who has this pass or armband today: what can be neither is nobody's, like one that nobody has (404). */
+export async function whoShows(asked, signal = undefined) {
+  try {
+    return await get("/registration/players", asked, signal);
+  } catch (error) {
+    if (!(error instanceof Refusal) || !error.type.endsWith("/invalid-parameter")) throw error;
+    throw new Refusal(404, "This is no day pass of this park and no armband's number. Read it again, or type the armband's number.");
+  }
+}
+
 /** The park's own clock, as it was last heard; never ahead of it. The answer that was under way for the shortest time says best. */
 const BEST_FOR_MS = 30_000;
 let offset = null;
@@ -132,7 +143,7 @@ export function uuid7() {
 /**
  * What this page records: one after another, each under one key until the park has answered it. What is not sent yet outlasts a reload.
  * What was recorded is kept until a checkpoint outside the park's database covers it, and sent again where the log has begun another life without it.
- * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, "cut" where the network is away, "answered" with each receipt.
+ * Dispatches "moved" whenever the line grows or shrinks, "refused" with the park's sentence and the command that was `asked`, unless it stays in the line, "cut" where the network is away, "answered" with each receipt.
  * `counted`: each fact bears the device's own dense number, whichever of its pages it is put in, so that a number that never came is a fact that was lost. `ends`: the statuses at which the line stands still, for the key opens nothing.
  */
 export class Outbox extends EventTarget {
@@ -237,7 +248,6 @@ export class Outbox extends EventTarget {
         this.dispatchEvent(new CustomEvent("answered", { detail: { ...next, receipt } }));
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
-        error.asked = next;
         if (this.#ends.includes(error.status)) {
           this.dispatchEvent(new CustomEvent("refused", { detail: error }));
           break;
@@ -247,6 +257,7 @@ export class Outbox extends EventTarget {
           await this.#pause();
           continue;
         }
+        error.asked = next;
         if (!(next.quiet && error.type.endsWith("/not-in-that-state"))) this.dispatchEvent(new CustomEvent("refused", { detail: error }));
       }
       this.#remove((one) => one.key === next.key);

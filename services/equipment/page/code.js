@@ -1,21 +1,20 @@
 /** What a code names: a piece of gear, or somebody by his day pass or the number on his armband. */
 
-import { get, Refusal } from "../../page/park.js";
+import { get, Refusal, whoShows } from "../../page/park.js";
 
 const NUMBER = /^[0-9]{1,4}$/;
 const GEAR = /^[A-Za-z0-9][A-Za-z0-9._-]{0,63}$/;
 
-/** Null where the park knows nothing of that name; any other refusal is the caller's. */
-async function known(path, asked) {
+/** Null where nobody has it; any other refusal is the caller's. */
+async function somebody(asked) {
   try {
-    return await get(path, asked);
+    return await whoShows(asked);
   } catch (error) {
-    if (error instanceof Refusal && (error.status === 404 || error.status === 400)) return null;
+    if (error instanceof Refusal && error.status === 404) return null;
     throw error;
   }
 }
 
-const somebody = (asked) => known("/registration/players", asked);
 const gear = async (code, player) => (GEAR.test(code) ? (await get("/equipment/counter.json", { gear: code, player })).in_hand ?? [] : []);
 
 /**

@@ -2,16 +2,14 @@
 
 import { el, unfocused } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
+import { AGAIN_MS, get, key, Outbox, park, Refusal } from "../../page/park.js";
 import { brief, Scanner } from "../../page/scan.js";
-import { signIn } from "../../page/sign-in.js";
+import { of, problem, station } from "../../page/station.js";
 import { Acts, said } from "./act.js";
 import { named } from "./code.js";
 import { FAULTS, issues, offers } from "./offers.js";
 import * as show from "./show.js";
 
-const of = (id) => document.getElementById(id);
-const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const NEXT_MS = 120_000;
 const LATE_MS = 10_000;
 const STOCK_MS = 15_000;
@@ -19,6 +17,15 @@ const SHAPES = { done: "✔", no: "✖", waits: "…", unsure: "?" };
 const outbox = new Outbox("counter");
 const follower = new Follower(outbox);
 const acts = new Acts(outbox, tell);
+const { refused, clock, drawLink, start } = station({
+  follower,
+  outbox,
+  shown: ["counter", "forget", "told"],
+  begin,
+  draw,
+  told: (refusal) => refusal.asked || tell("no", "The park says no", said(refusal)), // of what was recorded here its own words tell
+  old: "what you see may be old. Nothing can be issued.",
+});
 const measures = new Map();
 let player = null;
 let code = null;
@@ -34,29 +41,6 @@ function tell(kind, title, sentences = []) {
   told.querySelector(".shape").textContent = SHAPES[kind];
   told.querySelector("strong").textContent = title;
   told.querySelector("ul").replaceChildren(...sentences.map((one) => el("li", {}, one)));
-}
-
-function problem(sentence) {
-  of("problem").hidden = !sentence;
-  of("problem").textContent = sentence;
-}
-
-function signOut(sentence = "") {
-  forget();
-  follower.stop();
-  for (const id of ["counter", "forget", "told"]) of(id).hidden = true;
-  of("link").textContent = "";
-  of("sign-in").hidden = false;
-  of("key").value = "";
-  of("key").focus();
-  problem(sentence);
-}
-
-/** A key that does not open ends the visit; anything else is told. */
-function refused(refusal) {
-  if (refusal.status === 401) signOut(NO_KEY);
-  else if (refusal.status === 403) signOut(refusal.message);
-  else tell("no", "The park says no", said(refusal));
 }
 
 function begin() {
@@ -111,7 +95,7 @@ function inHand() {
 
 /** A code was read: a letter does what its button does, anything else is looked up, however long the network is away. */
 async function take(entry, how) {
-  const letter = how === "typed" && entry.length === 1 ? entry.toUpperCase() : "";
+  const letter = how === "typed" && /^[a-z]$/i.test(entry) ? entry.toUpperCase() : "";
   if (letter) return byLetter(letter);
   const readAt = performance.now();
   for (;;) {
@@ -158,9 +142,11 @@ async function perform(act, piece, who = standing(), offer = {}) {
     else if (act === "swap") await acts.swap(piece, who, offer.returned);
     else if (act === "release") await acts.release(piece);
     else if (act === "return") acts.returned(piece);
-    else choosing = choosing === act ? "" : act;
+    else {
+      choosing = choosing === act ? "" : act;
+      of("told").hidden = true;
+    }
   } catch (error) {
-    if (!(error instanceof Refusal)) throw error;
     refused(error);
   }
   stand(player, code);
@@ -212,9 +198,8 @@ function choice(piece) {
   return el("div", { id: "choice" }, el("h3", {}, "What did you find?"), el("div", { class: "row" }, good, ...FAULTS[piece.kind].map((name) => fault(name, found(false, [name])))));
 }
 
-const clock = (instant) => new Date(instant).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: follower.view?.time_zone ?? "UTC" });
-
 function draw() {
+  drawLink();
   if (!follower.view || !key()) return;
   const focused = document.activeElement?.dataset ?? {};
   const view = player && !standing() ? { ...follower.view, customer: null } : follower.view;
@@ -223,7 +208,6 @@ function draw() {
   of("customer").replaceChildren(...(player && !standing() ? [el("h2", {}, "…")] : show.customer(view, given)));
   of("hand").replaceChildren(...show.hand(view, inHand(), given));
   for (const name of ["act", "piece", "fault"]) if (focused[name]) document.querySelector(`[data-${name}="${focused[name]}"]`)?.focus();
-  drawLink();
   if (unfocused()) of("said").focus();
 }
 
@@ -233,14 +217,6 @@ function pick(piece) {
   of("told").hidden = true;
   draw();
   of("said").focus();
-}
-
-function drawLink() {
-  const { live, view, since } = follower;
-  document.body.classList.toggle("stale", Boolean(view) && !live);
-  const unsent = outbox.waiting.length;
-  const kept = unsent === 0 ? "" : ` ${unsent} not sent yet: kept, and sent in order.`;
-  if (view) of("link").textContent = live ? `● live${kept}` : `✖ NOT CONNECTED since ${clock(since)}: what you see may be old. Nothing can be issued.${kept}`;
 }
 
 /** What the chronograph says of the markers that are shown; asked anew with each new view. */
@@ -270,31 +246,16 @@ async function restock() {
   }
 }
 
-signIn(of("sign-in"), begin, problem);
-of("forget").addEventListener("click", () => signOut());
 document.addEventListener("keydown", (event) => {
   if (event.key === "Escape" && !of("counter").hidden) leave();
 });
 follower.addEventListener("view", () => {
-  draw();
   measure();
   restock();
 });
-follower.addEventListener("link", drawLink);
-follower.addEventListener("refused", ({ detail }) => refused(detail));
-outbox.addEventListener("moved", draw);
-outbox.addEventListener("refused", ({ detail }) => [401, 403].includes(detail.status) && refused(detail));
-outbox.addEventListener("cut", () => follower.lost());
-outbox.addEventListener("answered", () => {
-  follower.found();
-  restock();
-});
-setInterval(() => {
-  if (follower.view) of("clock").textContent = clock(now());
-}, 1000);
+outbox.addEventListener("answered", restock);
 setInterval(restock, STOCK_MS);
 new Scanner({ input: of("said"), shown: of("read"), take });
 
 of("title").textContent = `Gear counter · ${park}`;
-if (key()) begin();
-else signOut();
+start();

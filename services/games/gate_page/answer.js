@@ -1,6 +1,6 @@
 /** The gate's answer about one person: the log's own while the park can be reached, else that of the last list, as old as it is. */
 
-import { get, mustBe, now, Refusal } from "../../page/park.js";
+import { get, mustBe, now, Refusal, whoShows } from "../../page/park.js";
 import { fingerprint, NoPass, readPass } from "./pass.js";
 
 const WAITS_MS = 3000;
@@ -42,7 +42,7 @@ export async function asked(code, field) {
   const signal = AbortSignal.timeout(WAITS_MS);
   const shown = shownAs(code);
   try {
-    const who = await get("/registration/players", shown, signal);
+    const who = await whoShows(shown, signal);
     const told = await get(`/clearance/players/${encodeURIComponent(who.player)}`, { field, day_pass: shown.day_pass }, signal);
     mustBe(who.player && Array.isArray(told?.reasons));
     return { ...who, cleared: told.cleared, reasons: told.reasons, knew: null };

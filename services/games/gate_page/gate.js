@@ -2,17 +2,15 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, device, forget, get, keepOnDevice, kept as keptHere, key, mustBe, now, Outbox, Refusal, save, uuid7 } from "../../page/park.js";
+import { AGAIN_MS, get, keepOnDevice, kept as keptHere, key, mustBe, now, Outbox, Refusal, save, uuid7 } from "../../page/park.js";
 import { Scanner } from "../../page/scan.js";
-import { signIn } from "../../page/sign-in.js";
+import { of, problem, station } from "../../page/station.js";
 import { ageOf, asked, closed, kept, tooOld } from "./answer.js";
 import { Keeping } from "./keeping.js";
 import { Letting } from "./letting.js";
 import { show, showLink } from "./show.js";
 
 keepOnDevice();
-const of = (id) => document.getElementById(id);
-const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const SHOWN_MS = 30_000;
 const SETTLING_MS = 600;
 const field = new URLSearchParams(location.search).get("field") ?? "";
@@ -20,42 +18,24 @@ const outbox = new Outbox("gate", { counted: true, ends: [401] });
 const follower = new Follower(outbox);
 const letting = new Letting(outbox, field);
 const keeping = new Keeping(field);
+const { refused, clock, start } = station({ follower, outbox, shown: ["choose", "gate"], begin, draw, leave, told, tick });
 let keys = [];
 let shown = null;
 let until = 0;
 let turn = 0;
 
-function problem(sentence) {
-  of("problem").hidden = !sentence;
-  of("problem").textContent = sentence;
-}
-
 function only(id) {
   for (const one of ["sign-in", "choose", "gate"]) of(one).hidden = one !== id;
 }
 
-function signOut(sentence = "") {
+function leave() {
   keeping.drop();
-  forget();
-  follower.stop();
   put(null);
-  only("sign-in");
-  of("link").textContent = "";
-  of("key").value = "";
-  of("key").focus();
-  problem(sentence);
 }
 
-function unsent() {
-  const count = outbox.waiting.length;
-  return count ? ` ${count} let in on ${device()} not sent: kept here until its key opens again. If it was revoked, write them down for a manager.` : "";
-}
-
-function refused({ detail: refusal }) {
+function told(refusal) {
   letting.refused(refusal);
-  if (refusal.status === 401) signOut(NO_KEY + unsent());
-  else if (refusal.status === 403 && !refusal.asked) signOut(refusal.message);
-  else if (!refusal.asked) problem(refusal.message);
+  if (!refusal.asked) problem(refusal.message);
   draw();
 }
 
@@ -79,8 +59,7 @@ async function choose() {
     of("fields").replaceChildren(...Object.entries(fields).map(([name, { title }]) => el("li", {}, el("a", { href: `?field=${encodeURIComponent(name)}` }, title))));
     if (Object.keys(fields).length === 0) problem("The park has no field yet. A manager configures one first.");
   } catch (error) {
-    if (!(error instanceof Refusal)) throw error;
-    refused({ detail: error });
+    refused(error);
     if (error.passing) setTimeout(begin, AGAIN_MS);
   }
 }
@@ -101,7 +80,7 @@ async function answer(code) {
     if (follower.live) found = { ...closed(await asked(code, field), follower.view), offline: false };
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
-    if (error.status === 401 || error.status === 403) return refused({ detail: error });
+    if (error.status === 401 || error.status === 403) return refused(error);
     if (error.status === 0) follower.lost();
   }
   found ??= { ...closed(await kept(code, follower.view, keys), follower.view), offline: true };
@@ -145,7 +124,7 @@ async function letIn() {
     one.said = one.offline ? "Recorded here: he is in. It is sent when the network is back." : one.cleared ? "He is in." : "";
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
-    if (error.status === 401) return refused({ detail: error });
+    if (error.status === 401) return refused(error);
     one.done = false;
     one.said = "The park did not answer: it is not known whether he is let in. Let him wait, or scan again.";
     follower.lost();
@@ -174,7 +153,6 @@ const called = (player) => {
   const who = follower.view?.players?.find((one) => one.player === player);
   return who ? `Armband ${who.armband}` : player;
 };
-const clock = (moment) => new Date(moment).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: follower.view?.time_zone ?? "UTC" });
 
 function drawLink() {
   const list = follower.view;
@@ -208,33 +186,26 @@ new Scanner({ input: of("said"), shown: of("read"), take });
 of("let-in").addEventListener("click", letIn);
 of("went-in").addEventListener("click", letIn);
 of("gate").addEventListener("click", (event) => event.target.closest("a, button, input") || of("said").focus());
-signIn(of("sign-in"), begin, problem);
-of("forget").addEventListener("click", () => signOut());
 follower.addEventListener("view", view);
 follower.addEventListener("link", () => {
-  draw();
   if (!follower.live) return;
   fetchKeys().then(draw);
   if (shown?.code && shown.offline && !shown.done) take(shown.code); // what was said without the park is asked of it
 });
-follower.addEventListener("refused", refused);
-outbox.addEventListener("moved", draw);
-outbox.addEventListener("refused", refused);
-outbox.addEventListener("cut", () => follower.lost());
 outbox.addEventListener("answered", ({ detail }) => {
   letting.answered(detail);
   if (shown?.done) put(null);
-  follower.found();
   draw();
 });
-setInterval(() => {
-  if (!key() || of("gate").hidden) return;
+
+function tick() {
+  if (of("gate").hidden) return;
   of("clock").textContent = clock(now());
   if (shown && performance.now() > until) put(null);
   if (shown?.cleared && shown.offline && follower.view && tooOld(follower.view)) put(null);
   drawLink();
-}, 500);
+}
+
 navigator.serviceWorker?.register("worker.js").catch(() => {});
 
-if (key()) begin();
-else signOut();
+start();

@@ -63,8 +63,8 @@ export class Letting {
           save(LATE, kept(LATE, []).filter((other) => other.key !== one.key));
           this.show(section, called);
         });
-        const why = one.reasons.map(({ sentence, where }) => `${sentence} → ${where}`).join(" ");
-        return el("p", {}, el("span", {}, el("strong", {}, `⚠ ${called(one.player)} is on the field and NOT CLEARED.`), ` Let in without the network. Take off the field. ${why}`), done);
+        const why = one.reasons.map(({ sentence, where }) => el("li", {}, `${sentence} → ${where}`));
+        return el("div", {}, el("div", {}, el("strong", {}, `⚠ ${called(one.player)} is on the field and NOT CLEARED.`), " Let in without the network. Take off the field.", el("ul", {}, ...why)), done);
       }),
     );
   }

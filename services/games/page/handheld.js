@@ -2,18 +2,16 @@
 
 import { el } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, device, forget, get, keepOnDevice, kept, key, now, Outbox, Refusal, save } from "../../page/park.js";
-import { signIn } from "../../page/sign-in.js";
+import { AGAIN_MS, get, keepOnDevice, kept, key, now, Outbox, save } from "../../page/park.js";
+import { of, problem, station } from "../../page/station.js";
 import { Hands } from "./hands.js";
 import { Log } from "./log.js";
 import { Sheet, sheets } from "./sheets.js";
-import { clockTime, show, tick } from "./show.js";
+import { show, tick } from "./show.js";
 import { since } from "./since.js";
 import { Starting } from "./starting.js";
 
 keepOnDevice();
-const of = (id) => document.getElementById(id);
-const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const SETTLING_MS = 300;
 const field = new URLSearchParams(location.search).get("field") ?? "";
 const outbox = new Outbox("handheld", { counted: true, ends: [401] });
@@ -21,6 +19,18 @@ const follower = new Follower(outbox);
 const log = new Log();
 const view = () => since(follower.view ?? { field, title: field }, outbox.unseen);
 const sheet = new Sheet(of);
+const { refused, drawLink, start } = station({
+  follower,
+  outbox,
+  shown: ["choose", "game", "stops"],
+  begin,
+  draw,
+  leave: () => sheet.close(),
+  told,
+  tick: () => follower.view && tick(of, view(), now()),
+  old: "the clock runs on, the rest may be old.",
+  more: () => outbox.waiting.some((one) => one.command === "games/ask-hold") && "STOP IS NOT SENT: call it out, and by radio.",
+});
 const hands = new Hands(outbox, log, view);
 const starting = new Starting(outbox, sheet, view, problem);
 const opens = { ...sheets(sheet, hands, view), letin: () => starting.letIn(), start: () => starting.start() };
@@ -33,38 +43,13 @@ const stops = {
   undo: () => hands.undo(),
 };
 
-function problem(sentence) {
-  of("problem").hidden = !sentence;
-  of("problem").textContent = sentence;
-}
-
 function only(...ids) {
   for (const id of ["sign-in", "choose", "game", "stops"]) of(id).hidden = !ids.includes(id);
 }
 
-function signOut(sentence = "") {
-  forget();
-  follower.stop();
-  sheet.close();
-  only("sign-in");
-  of("link").textContent = "";
-  of("key").value = "";
-  of("key").focus();
-  problem(sentence);
-}
-
-/** What goes with a key that does not open: nobody sees it once another device's key is typed here. */
-function unsent() {
-  const count = outbox.waiting.length;
-  return count ? ` ${count} touched on ${device()} not sent: kept here until its key opens again. If it was revoked, write them down for a manager.` : "";
-}
-
-/** What the park says no to. A key that does not open ends the visit; what was touched stays on the device. */
-function refused({ detail: refusal }) {
-  if (refusal.asked && refusal.status !== 401) log.refused(refusal.asked.key, refusal.message);
-  if (refusal.status === 401) signOut(NO_KEY + unsent());
-  else if (refusal.status === 403 && !refusal.asked) signOut(refusal.message);
-  else problem(refusal.message);
+function told({ asked, message }) {
+  if (asked) log.refused(asked.key, message);
+  problem(message);
   draw();
 }
 
@@ -92,29 +77,17 @@ async function choose() {
     of("fields").replaceChildren(...Object.entries(fields).map(([name, { title }]) => el("li", {}, el("a", { href: `?field=${encodeURIComponent(name)}` }, title))));
     if (Object.keys(fields).length === 0) problem("The park has no field yet. A manager configures one first.");
   } catch (error) {
-    if (!(error instanceof Refusal)) throw error;
-    refused({ detail: error });
+    refused(error);
     if (error.passing) setTimeout(begin, AGAIN_MS);
   }
 }
 
 function draw() {
+  drawLink();
   of("acts").hidden = !follower.view; // what is offered follows from the park's answer
   if (!follower.view || !key()) return;
   show(of, view(), outbox, log);
   tick(of, view(), now());
-  drawLink();
-}
-
-function drawLink() {
-  const unsent = outbox.waiting.length;
-  document.body.classList.toggle("stale", !follower.live);
-  document.body.classList.toggle("unsent", unsent > 0);
-  const stop = outbox.waiting.some((one) => one.command === "games/ask-hold") ? " STOP IS NOT SENT: call it out, and by radio." : "";
-  const waits = unsent === 0 ? "" : ` ${unsent} not sent yet: kept, and sent in order.`;
-  const room = outbox.unkept ? " This device has no room for it: leave the page open." : "";
-  const zone = follower.view?.time_zone;
-  of("link").textContent = (follower.live ? "● live" : `✖ NOT CONNECTED since ${clockTime(follower.since, zone)}: the clock runs on, the rest may be old.`) + waits + room + stop;
 }
 
 /** A touch has been taken: another on the same spot a moment later was meant for what was there before. STOP is never held up by this. */
@@ -159,20 +132,7 @@ function touch(letter) {
   if (button.dataset.stop || (!sheet.open && !document.body.classList.contains("settling"))) button.click();
 }
 
-signIn(of("sign-in"), begin, problem);
-of("forget").addEventListener("click", () => signOut());
-follower.addEventListener("view", () => {
-  save(`handheld view ${field}`, follower.view);
-  draw();
-});
-follower.addEventListener("link", draw);
-follower.addEventListener("refused", refused);
-outbox.addEventListener("moved", draw);
-outbox.addEventListener("refused", refused);
-outbox.addEventListener("cut", () => follower.lost());
-outbox.addEventListener("answered", () => follower.found());
-setInterval(() => follower.view && key() && tick(of, view(), now()), 250);
+follower.addEventListener("view", () => save(`handheld view ${field}`, follower.view));
 navigator.serviceWorker?.register("worker.js").catch(() => {});
 
-if (key()) begin();
-else signOut();
+start();

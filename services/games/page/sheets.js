@@ -7,6 +7,8 @@ const CAUSES = [["weather", "weather"], ["injury", "injury"], ["mask_off", "a ma
 const OUTS = [["eliminated", "out"], ["walked_off", "walked off"], ["injured", "injured"], ["sent_off", "sent off"]];
 const PLACES = [["field", "on the field"], ["staging", "staging"], ["desk", "desk"], ["gear", "gear"], ["first_aid", "first aid"], ["car_park", "car park"], ["off_site", "off the park"]];
 const FPS = { fps: 1, mps: 1 / 0.3048, joules: 1 };
+const NUMBER = /^[0-9]{1,4}$/;
+const FASTEST = 2000;
 const UNIT = { fps: "ft/s", mps: "m/s", joules: "ft/s" };
 
 /** One sheet at a time. Digits that are typed pick whoever wears the number, with Enter. */
@@ -91,13 +93,13 @@ const choice = (label, touched, attributes = {}) => {
 };
 const choices = (all, touched) => el("div", { class: "choices" }, ...all.map(([value, label]) => choice(label, () => touched(value), { "data-choice": value })));
 
-/** A field to type into, and the touch that ends it; `done` is given what was typed, as it stands. */
+/** A field to type into, and the touch that ends it; `done` is given what was typed, as it stands: a browser's own complaint would hang over STOP. */
 function typing(label, attributes, button, done) {
   const input = el("input", { id: "typed", autocomplete: "off", autocapitalize: "off", spellcheck: "false", enterkeyhint: "done", ...attributes });
-  const form = el("form", { class: "typing" }, el("label", { for: "typed" }, label), input, button && el("button", { class: "loud" }, button));
+  const form = el("form", { class: "typing", novalidate: true }, el("label", { for: "typed" }, label), input, button && el("button", { class: "loud" }, button));
   form.addEventListener("submit", (event) => {
     event.preventDefault();
-    done?.(input.value.trim());
+    done(input.value.trim());
   });
   return { form, input };
 }
@@ -124,12 +126,12 @@ export function sheets(sheet, hands, view) {
     walk: () => out("walked_off"),
     caution: () => {
       const whom = (violation) => {
-        const unlisted = typing("Not listed? Number, then colour", { inputmode: "numeric", pattern: "[0-9]{1,4}", maxlength: 4, "data-unfocused": "" });
+        const unlisted = typing("Not listed? Number, then colour", { inputmode: "numeric", maxlength: 4, "data-unfocused": "" }, "", () => sheet.hint("Now touch the colour that he wears."));
         const colours = [...new Set(players().map((one) => one.colour).filter(Boolean))];
         const nameless = (colour) => {
-          const armband = Number(unlisted.input.value);
-          if (Number.isInteger(armband) && armband > 0) done(hands.caution(violation, { colour, armband }));
-          else sheet.hint("Type the number first, then touch the colour.");
+          const armband = unlisted.input.value.trim();
+          if (NUMBER.test(armband) && Number(armband) > 0) done(hands.caution(violation, { colour, armband: Number(armband) }));
+          else sheet.hint("Type the armband's number first, in digits, then touch the colour.");
         };
         sheet.show(violation.title, "Who? Staging is asked about a number that is on no list.");
         sheet.add(...sheet.people(players(), (who) => done(hands.caution(violation, who))), unlisted.form, choices(colours.map((one) => [one, one]), nameless));
@@ -151,10 +153,10 @@ export function sheets(sheet, hands, view) {
           return;
         }
         const { unit, limit } = view();
-        const { form } = typing(`Reading in ${UNIT[unit]}`, { inputmode: "decimal", required: true }, "Record", (typed) => {
+        const { form } = typing(`Reading in ${UNIT[unit]}`, { inputmode: "decimal" }, "Record", (typed) => {
           const fps = Number(typed.replace(",", ".")) * FPS[unit];
-          if (Number.isFinite(fps) && fps > 0 && fps <= 2000) done(hands.spot(who, fps));
-          else sheet.hint("No shot is as fast as that. Type what the chronograph showed.");
+          if (fps > 0 && fps <= FASTEST) done(hands.spot(who, fps));
+          else sheet.hint(fps > FASTEST ? "No shot is as fast as that. Type what the chronograph showed." : "That is no speed. Type what the chronograph showed, in digits.");
         });
         sheet.show(`${name(who)}, marker ${who.marker}`, `Bench limit ${limit}. At it or over: cover on, off the field, retest.`, form);
       };
@@ -178,7 +180,10 @@ export function sheets(sheet, hands, view) {
     abandon: () => sheet.show("Give up the game: why?", "It serves nobody's sit-out. Where it was live, heads are counted.", choices(CAUSES, (cause) => done(hands.abandon(cause)))),
     count: () => {
       const { game } = view().counting.find((one) => !one.search_open) ?? view().counting[0];
-      const { form } = typing("Heads that came off the field", { inputmode: "numeric", pattern: "[0-9]{1,4}", maxlength: 4, required: true }, "Record", (typed) => done(hands.count(game, Number(typed))));
+      const { form } = typing("Heads that came off the field", { inputmode: "numeric", maxlength: 4 }, "Record", (typed) => {
+        if (NUMBER.test(typed)) done(hands.count(game, Number(typed)));
+        else sheet.hint("Type how many heads you counted, in digits; 0 if nobody came off.");
+      });
       sheet.show("Count heads", "Count them with your own eyes, everybody: players, photographers, chaperones.", form);
     },
     sweep: () => {

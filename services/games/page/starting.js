@@ -1,7 +1,7 @@
 /** What counts only if it is answered now: the start of a game, and who is let in. Nobody is admitted on what a device remembers. */
 
 import { el } from "../../board/dom.js";
-import { get, Refusal } from "../../page/park.js";
+import { Refusal, whoShows } from "../../page/park.js";
 import { name } from "./hands.js";
 
 const UNKNOWN = "The park could not be reached, so nobody is known to be admitted. Wait until the page is live and look at the field's state before you ask again.";
@@ -85,7 +85,7 @@ export class Starting {
       return;
     }
     try {
-      const { player } = await get("/registration/players", { armband });
+      const { player } = await whoShows({ armband });
       await this.#admit(player, colour, game);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;

@@ -4,10 +4,10 @@ const KEPT = "handheld page";
 const FILES = [
   "handheld", "page/handheld.css", "page/handheld.js", "page/hands.js", "page/log.js", "page/sheets.js", "page/show.js", "page/since.js", "page/starting.js",
   "gate-station", "gate-station/answer.js", "gate-station/gate.css", "gate-station/gate.js", "gate-station/keeping.js", "gate-station/letting.js", "gate-station/pass.js", "gate-station/show.js",
-  "../page/follow.js", "../page/park.js", "../page/scan.js", "../page/sign-in.js", "../board/dom.js", "../board/icon.svg",
+  "../page/follow.js", "../page/park.js", "../page/scan.js", "../page/sign-in.js", "../page/station.js", "../board/dom.js", "../board/icon.svg",
 ].map((name) => new URL(name, self.location).pathname);
 
-const WAITS_MS = 3000;
+const WAITS_MS = 1500;
 const LOST_MS = 30_000;
 let lostAt = -Infinity;
 

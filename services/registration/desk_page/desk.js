@@ -2,57 +2,41 @@
 
 import { el, unfocused } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { base, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
+import { base, key, Outbox, park, Refusal, whoShows } from "../../page/park.js";
 import { brief, Scanner } from "../../page/scan.js";
-import { signIn } from "../../page/sign-in.js";
+import { of, problem, station } from "../../page/station.js";
 import { button, cardOf } from "./cards.js";
 import { control, freshCode, PANELS } from "./panels.js";
 import { Party } from "./party.js";
 import { Asking } from "./register.js";
 
-const of = (id) => document.getElementById(id);
-const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const FIELD = "fieldledger desk field";
 const LONGEST_CODE = 64;
 const outbox = new Outbox("desk");
 const follower = new Follower(outbox);
 const party = new Party(outbox, follower);
 const asking = new Asking(outbox);
+const { refused, clock, drawLink, start } = station({ follower, outbox, shown: ["desk", "for", "forget"], begin, draw, leave, told });
 let open = "";
 let busy = false;
 
-function problem(sentence) {
-  of("problem").hidden = !sentence;
-  of("problem").textContent = sentence;
-}
-
 const tell = (sentence) => (of("read").textContent = sentence);
 
-/** What needs an answer now and got none: said, and nothing of it is kept. */
+/** What needs an answer now and got none: said, and nothing of it is kept but what stands in a panel. */
 function unanswered(what, error) {
   if (!(error instanceof Refusal)) return problem(error.message);
-  if (error.status === 401) return signOut(NO_KEY);
-  return problem(error.status === 0 ? `${what} needs the network, and the park's server cannot be reached. What you entered stays here: try again once it says live.` : error.message);
+  if (error.status === 401) return refused(error);
+  return problem(error.status === 0 ? `${what} needs the network, and the park's server cannot be reached. ${open ? "What you entered stays here: try" : "Try"} again once it says live.` : error.message);
 }
 
-function signOut(sentence = "") {
-  forget();
-  follower.stop();
-  for (const id of ["desk", "for", "forget"]) of(id).hidden = true;
-  of("link").textContent = of("clock").textContent = "";
+function leave() {
   of("paper").replaceChildren();
   party.names.clear();
   close();
-  of("sign-in").hidden = false;
-  of("key").value = "";
-  of("key").focus();
-  problem(sentence);
 }
 
-function refused({ detail: refusal }) {
-  if (refusal.status === 401) signOut(NO_KEY);
-  else if (refusal.status === 403 && !refusal.asked) signOut(refusal.message);
-  else problem(refusal.asked ? `Not recorded (${refusal.asked.command.split("/")[1].replaceAll("-", " ")}): ${refusal.message}` : refusal.message);
+function told(refusal) {
+  problem(refusal.asked ? `Not recorded (${refusal.asked.command.split("/")[1].replaceAll("-", " ")}): ${refusal.message}` : refusal.message);
 }
 
 function begin() {
@@ -67,7 +51,7 @@ function follow() {
 /** Who has this pass or armband joins the list. */
 async function find(asked, called) {
   try {
-    const found = await get("/registration/players", asked);
+    const found = await whoShows(asked);
     party.add(found.player);
     follow();
     tell(`Armband ${found.armband} is on the list.${found.replaced ? " That pass was replaced by a newer one: take it away." : ""}`);
@@ -152,7 +136,7 @@ function show(letter, card) {
   const title = typeof panel.title === "function" ? panel.title(view) : panel.title;
   const fields = panel.fields(party, view, card).map(control);
   const note = panel.note ? [el("p", { class: "small" }, panel.note)] : [];
-  of("panel").replaceChildren(el("h2", {}, title), ...fields, ...note, el("div", { class: "row" }, el("button", { class: "do" }, `${panel.button} ⏎`), button("", "Leave it (Esc)", leave, { name: "leave" })));
+  of("panel").replaceChildren(el("h2", {}, title), ...fields, ...note, el("div", { class: "row" }, el("button", { class: "do" }, `${panel.button} ⏎`), button("", "Leave it (Esc)", escape, { name: "leave" })));
   of("panel").hidden = false;
   of("panel").querySelector("input:not([type=checkbox]), select, input, button.do").focus();
 }
@@ -163,7 +147,7 @@ function close() {
   of("panel").replaceChildren();
 }
 
-function leave() {
+function escape() {
   close();
   draw();
   of("said").focus();
@@ -228,9 +212,9 @@ async function submit() {
 }
 
 const ACTS = new Map([["N", "Register …"], ["W", "Waiver …"], ["G", "Guardian …"], ["P", "Payment …"], ["B", "Briefing …"], ["R", "New pass …"], ["S", "Print all"], ["D", "Done: next"]]);
-const clock = (instant) => new Date(instant).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: follower.view?.time_zone ?? "UTC" });
 
 function draw() {
+  drawLink();
   if (!follower.view || !key()) return;
   const { view } = follower;
   of("sign-in").hidden = true;
@@ -246,21 +230,9 @@ function draw() {
   of("people").replaceChildren(...[none, ...cards, ...outside].filter(Boolean));
   const place = within ? of("people").querySelector(`[data-player="${within}"]`) : of("acts");
   if (focused) place?.querySelector(`[data-act="${focused}"]`)?.focus();
-  drawLink();
   if (unfocused()) of("said").focus();
 }
 
-function drawLink() {
-  const { live, view, since } = follower;
-  document.body.classList.toggle("stale", Boolean(view) && !live);
-  const unsent = outbox.waiting.length;
-  const kept = unsent === 0 ? "" : ` ${unsent} not sent yet: kept, and sent in order.`;
-  const lost = outbox.unkept ? " This device has no room: do not close the page." : "";
-  if (view) of("link").textContent = (live ? `● live${kept}` : `✖ NOT CONNECTED since ${clock(since)}: what you see may be old.${kept}`) + lost;
-}
-
-signIn(of("sign-in"), begin, problem);
-of("forget").addEventListener("click", () => signOut());
 of("field").addEventListener("change", () => {
   sessionStorage.setItem(FIELD, of("field").value);
   follow();
@@ -276,20 +248,9 @@ of("panel").addEventListener("keydown", (event) => {
   of("panel").requestSubmit();
 });
 document.addEventListener("keydown", (event) => {
-  if (event.key === "Escape" && !of("desk").hidden) leave();
+  if (event.key === "Escape" && !of("desk").hidden) escape();
 });
 new Scanner({ input: of("said"), shown: of("read"), take });
-follower.addEventListener("view", draw);
-follower.addEventListener("link", draw);
-follower.addEventListener("refused", refused);
-outbox.addEventListener("moved", draw);
-outbox.addEventListener("refused", refused);
-outbox.addEventListener("cut", () => follower.lost());
-outbox.addEventListener("answered", () => follower.found());
-setInterval(() => {
-  if (follower.view) of("clock").textContent = clock(now());
-}, 1000);
 
 of("title").textContent = `Desk · ${park}`;
-if (key()) begin();
-else signOut();
+start();

@@ -2,43 +2,26 @@
 
 import { el, unfocused } from "../../board/dom.js";
 import { Follower } from "../../page/follow.js";
-import { AGAIN_MS, forget, get, key, now, Outbox, park, Refusal } from "../../page/park.js";
-import { signIn } from "../../page/sign-in.js";
+import { AGAIN_MS, get, key, Outbox, park } from "../../page/park.js";
+import { of, problem, station } from "../../page/station.js";
 import { Hands } from "./hands.js";
 import { show as showInstrument } from "./instrument.js";
 import { shown, typed } from "./speeds.js";
 import { show as showString, WORDS } from "./verdict.js";
 
-const of = (id) => document.getElementById(id);
-const NO_KEY = "This is no key of this park. Copy it whole, the device's name, the dot and what follows, as it was shown when the device was enrolled.";
 const FIELD = "fieldledger bench field";
 const chrono = new URLSearchParams(location.search).get("chrono") ?? "";
 const outbox = new Outbox("bench");
 const follower = new Follower(outbox);
 const hands = new Hands(of, outbox, follower, chrono, problem);
-
-function problem(sentence) {
-  of("problem").hidden = !sentence;
-  of("problem").textContent = sentence;
-}
-
-function signOut(sentence = "") {
-  forget();
-  follower.stop();
-  for (const id of ["bench", "band", "for", "choose", "forget"]) of(id).hidden = true;
-  of("link").textContent = "";
-  of("sign-in").hidden = false;
-  of("key").value = "";
-  of("key").focus();
-  problem(sentence);
-}
-
-/** What the park says no to: a key that does not open ends the visit, anything else is told. */
-function refused({ detail: refusal }) {
-  if (refusal.status === 401) signOut(NO_KEY);
-  else if (refusal.status === 403) signOut(refusal.message);
-  else problem(`${mistaken(refusal.asked)}${refusal.message}`);
-}
+const { refused, clock, drawLink, start } = station({
+  follower,
+  outbox,
+  shown: ["bench", "band", "for", "choose", "forget"],
+  begin,
+  draw,
+  told: (refusal) => problem(`${mistaken(refusal.asked)}${refusal.message}`),
+});
 
 /** A number that was typed while no string was open was perhaps meant as a reading. */
 function mistaken(asked) {
@@ -55,8 +38,7 @@ async function begin() {
     if (chronos.some((one) => one.chrono === chrono)) open(fields);
     else choose(chronos);
   } catch (error) {
-    if (!(error instanceof Refusal)) throw error;
-    refused({ detail: error });
+    refused(error);
     if (error.passing) setTimeout(begin, AGAIN_MS);
   }
 }
@@ -84,9 +66,8 @@ function choose(chronos) {
   of("chronos").querySelector("a")?.focus();
 }
 
-const clock = (instant) => new Date(instant).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit", timeZone: follower.view?.time_zone ?? "UTC" });
-
 function draw() {
+  drawLink();
   if (!follower.view || !key()) return;
   const { view } = hands;
   of("bench").hidden = of("band").hidden = of("for").hidden = false;
@@ -94,7 +75,6 @@ function draw() {
   showInstrument(of, view, clock);
   showBeside(view);
   hands.draw();
-  drawLink();
   if (unfocused()) of("said").focus();
 }
 
@@ -110,16 +90,6 @@ function showBeside(view) {
   of("strays").querySelector("p").textContent = `${told}: on the record, and counted for no marker.`;
 }
 
-function drawLink() {
-  const { live, view, since } = follower;
-  document.body.classList.toggle("stale", Boolean(view) && !live);
-  const unsent = outbox.waiting.length;
-  const kept = unsent === 0 ? "" : ` ${unsent} not sent yet: kept, and sent in order.`;
-  if (view) of("link").textContent = live ? `● live${kept}` : `✖ NOT CONNECTED since ${clock(since)}: what you see may be old.${kept}`;
-}
-
-signIn(of("sign-in"), begin, problem);
-of("forget").addEventListener("click", () => signOut());
 of("field").addEventListener("change", () => {
   sessionStorage.setItem(FIELD, of("field").value);
   follow();
@@ -141,17 +111,6 @@ document.addEventListener("keydown", (event) => {
   hands.leave();
 });
 hands.addEventListener("check", draw);
-follower.addEventListener("view", draw);
-follower.addEventListener("link", drawLink);
-follower.addEventListener("refused", refused);
-outbox.addEventListener("moved", draw);
-outbox.addEventListener("refused", refused);
-outbox.addEventListener("cut", () => follower.lost());
-outbox.addEventListener("answered", () => follower.found());
-setInterval(() => {
-  if (follower.view) of("clock").textContent = clock(now());
-}, 1000);
 
 of("title").textContent = `Bench · ${park}`;
-if (key()) begin();
-else signOut();
+start();
