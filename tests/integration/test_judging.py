@@ -5,7 +5,8 @@ from itertools import count
 
 import pytest
 
-from contracts.problems import Unavailable
+from contracts.problems import Contended, Unavailable
+from services.core.in_order import InOrder
 from services.core.park import Park
 from services.devices import asides
 from tests.integration.batches import holds, key, line, problems, recorded, send, verdicts
@@ -164,7 +165,7 @@ def test_a_request_is_bounded_and_the_next_goes_on_behind_what_stayed(live, devi
     bad = [line(one, "discipline/raise-appeal", appeal | {"appeal": f"a{one}"}) for one in numbers[:3]]
     left_behind(live, device, *bad, *holds(numbers[3:5]))
     told, after = [], None
-    while not told or told[-1]["remaining"]:
+    for _ in range(3):
         told.append(done(judge(live, "accept", device, after=after)))
         after = told[-1]["after"]
     assert [(one["judged"], len(one["stayed"]), one["remaining"]) for one in told] == [(0, 2, 3), (1, 1, 1), (1, 0, 0)]
@@ -227,6 +228,25 @@ def test_what_was_recorded_before_a_cut_cannot_be_dismissed(live, device):
     body = {"line": waiting(live, device)[0]["line"], "cause": "did_not_happen"}
     assert "Accept it" in refused(live.post("devices/dismiss-line", body, "manager"), 409, "not-in-that-state")
     assert done(judge(live, "accept", device))["judged"] == 2
+
+
+def test_where_nobody_knows_what_became_of_a_line_none_is_judged_and_the_same_request_goes_on(
+    live, device, numbers, monkeypatch
+):
+    left_behind(live, device, *holds(numbers[:3]))
+    seen, _ = groups(live, device)
+    wanted, execute, before = f'"{key(numbers[5])}"', InOrder.execute, live.head()
+
+    async def cut(in_order, requests):
+        return [*await execute(in_order, requests[:1]), Contended("Others kept changing the same.")]
+
+    with monkeypatch.context() as patched:
+        patched.setattr(InOrder, "execute", cut)
+        first = judge(live, "accept", device, received_until=seen, idempotency_key=wanted)
+    refused(first, 409, "contended")
+    assert len(waiting(live, device)) == 3
+    assert done(judge(live, "accept", device, received_until=seen, idempotency_key=wanted))["judged"] == 3
+    assert [one.device_seq for one in recorded(live, before, device)] == numbers[:3]
 
 
 def test_where_it_was_judged_and_broken_off_behind_that_the_next_finds_it_judged(live, device, numbers, monkeypatch):
