@@ -67,6 +67,8 @@ class Alike(Struct, frozen=True, kw_only=True):
     last_at: datetime
     first_seq: int | None
     last_seq: int | None
+    such_as: str
+    """What the longest waiting of them was told."""
 
 
 class SetAsideGroups(Struct, frozen=True, kw_only=True):

@@ -61,7 +61,8 @@ SELECT (SELECT count(*) FROM found) AS many,
 FROM found JOIN log.set_aside USING (id) WHERE park = $1 AND number <= $4 AND before <= $5 ORDER BY number
 """
 _GROUPS = """
-SELECT device, why, count(*) AS lines, min(received_at) AS first_at, max(received_at) AS last_at, min(seq) AS first_seq, max(seq) AS last_seq
+SELECT device, why, count(*) AS lines, min(received_at) AS first_at, max(received_at) AS last_at, min(seq) AS first_seq, max(seq) AS last_seq,
+    (array_agg(detail ORDER BY received_at, seq, id))[1] AS such_as
 FROM log.set_aside WHERE park = $1 AND judged_at IS NULL GROUP BY device, why
 ORDER BY sum(count(*)) OVER (PARTITION BY device) DESC, device, lines DESC, why
 """

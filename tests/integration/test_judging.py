@@ -72,7 +72,7 @@ def caution(number, name, field="birch"):
 
 def test_what_waits_is_told_in_groups_the_device_with_the_most_first(live, device, numbers):
     left_behind(live, f"{device}-b", *holds(numbers[:1]))
-    told = left_behind(live, device, *holds(numbers[1:4]), b"{garbled\n", b"{garbled too\n")
+    told = left_behind(live, device, *holds(numbers[1:4]), b"{garbled\n", b"[garbled too\n")
     assert problems(told) == ["device-revoked"] * 3 + ["malformed-body"] * 2
     lines = waiting(live, device)
     _, (many, few) = groups(live, device)
@@ -84,7 +84,9 @@ def test_what_waits_is_told_in_groups_the_device_with_the_most_first(live, devic
         "last_at": lines[2]["received_at"],
         "first_seq": numbers[1],
         "last_seq": numbers[3],
+        "such_as": lines[0]["detail"],
     }
+    assert few["such_as"] == lines[3]["detail"]
     assert (few["why"], few["lines"], few["first_seq"]) == ("/problems/malformed-body", 2, None)
     all_of_them = live.get(f"/parks/{live.park}/devices/set-aside/groups", "manager").json()["groups"]
     named = [one["device"] for one in all_of_them]

@@ -33,13 +33,14 @@ function groupItem(group, shown) {
     "li",
     { "data-group": name },
     el("div", { class: "head" }, el("p", {}, el("strong", {}, `${number(group.lines)} × ${spoken(group.why)}`), `${numbered}, came ${between(clock(group.first_at), clock(group.last_at))}`), turn),
+    ...(open ? [] : [el("p", {}, `Such as: ${group.such_as}`)]),
     ...(open ? opened(group, shown) : []),
   );
 }
 
 function opened(group, shown) {
   if (!shown.lines) return [el("p", {}, "Asking for its lines…")];
-  const more = group.lines - shown.lines.length;
+  const more = shown.lines.length > 0 && group.lines - shown.lines.length;
   return [
     ...(group.lines > 1 ? [together(group, shown)] : []),
     el("ul", { class: "lines" }, ...shown.lines.map((one) => lineCard(one, shown))),
@@ -49,6 +50,7 @@ function opened(group, shown) {
 
 /** All of a group at once, or those of a span of the device's own numbers. */
 function together(group, shown) {
+  if (shown.busy) return el("p", { class: "together" }, el("strong", {}, "They are being judged…"));
   const name = nameOf(group);
   const span = (key, label) => {
     const input = el("input", { id: `${key} ${name}`, type: "number", min: 0, value: shown.span[key], "aria-label": label, placeholder: group[key] });

@@ -48,6 +48,7 @@ export function twice(id, label, question, choices, chosen, opened, kind = "stop
 export function deviceCard(one, { opened, revoke, invite }) {
   const anew = el("button", { type: "button", id: `anew ${one.device}` }, "Invite anew");
   anew.addEventListener("click", () => invite(one));
+  const [revoking, ...sure] = twice(`revoke ${one.device}`, "Revoke", `Revoke ${one.device}: why? It can do nothing from then on.`, CAUSES, (cause) => revoke(one, cause), opened);
   const waits = one.invited_until && `a code waits until ${clock(one.invited_until)}`;
   return el(
     "article",
@@ -65,7 +66,7 @@ export function deviceCard(one, { opened, revoke, invite }) {
       ...(one.set_aside > 0 ? line("Set aside", [`${one.set_aside} to judge, below`, true]) : []),
       ...(waits ? line("Invitation", [waits, false]) : []),
     ),
-    el("div", { class: "row" }, anew),
-    ...twice(`revoke ${one.device}`, "Revoke", `Revoke ${one.device}: why? It can do nothing from then on.`, CAUSES, (cause) => revoke(one, cause), opened),
+    el("div", { class: "row" }, anew, revoking),
+    ...sure,
   );
 }

@@ -56,7 +56,7 @@ function signOut(sentence = "") {
   opened.id = null;
   Object.assign(aside, { group: null, lines: null, busy: false });
   aside.stayed.clear();
-  for (const id of ["invite", "forget", "inviting", "aside", "code", "done"]) of(id).hidden = true;
+  for (const id of ["invite", "forget", "inviting", "aside", "to-judge", "code", "done"]) of(id).hidden = true;
   of("code-itself").textContent = "";
   for (const id of ["list", "groups"]) of(id).replaceChildren();
   of("as-of").textContent = "";
@@ -110,7 +110,8 @@ function render() {
   draw("groups", [groups, aside.group, aside.lines, aside.busy, [...aside.stayed], opened.id], () =>
     devices.map((device) => asideCard(device, groups.filter((one) => one.device === device), aside)),
   );
-  of("aside").hidden = groups.length === 0;
+  of("aside").hidden = of("to-judge").hidden = groups.length === 0;
+  of("to-judge").textContent = `▲ ${lines(groups.reduce((sum, one) => sum + one.lines, 0))} to judge`;
 }
 
 function draw(id, what, made) {
