@@ -1,6 +1,6 @@
 """What was set aside, over HTTP: in groups, line by line, and judged one by one or many at once."""
 
-from typing import Annotated, Any, ClassVar, Final, TypeVar
+from typing import Any, ClassVar, Final, TypeVar
 
 import msgspec
 from litestar import Request, Response, get, post
@@ -8,7 +8,7 @@ from litestar.params import FromPath, FromQuery
 from msgspec.structs import replace
 
 from contracts import set_aside as told
-from contracts.devices import AcceptLine, DismissLine
+from contracts.devices import AcceptLine, DismissLine, ProblemWord
 from contracts.envelope import Command
 from contracts.problems import InvalidBody, Refused, UnknownSubject
 from contracts.set_aside import (
@@ -23,15 +23,15 @@ from contracts.set_aside import (
     SetAsides,
     Stayed,
 )
-from contracts.words import Role
+from contracts.words import DeviceId, Role
 from services.core.pages import NO_STORE
 from services.core.park import Answer, Park, digest_of
+from services.core.reads import fits
 from services.core.routes import accounted, alone, decoded, park_of
 from services.core.set_aside import Kept, SetAside
 from services.devices.judging import Judging
 
 C = TypeVar("C", bound=Chosen)
-WORD: Final = msgspec.Meta(max_length=64)
 _ACCEPT: Final = msgspec.json.Decoder(AcceptLines)
 _DISMISS: Final = msgspec.json.Decoder(DismissLines)
 
@@ -124,7 +124,13 @@ def _must_fit(chosen: Chosen) -> None:
     first, last = chosen.first_seq, chosen.last_seq
     if first is not None and last is not None and first > last:
         raise InvalidBody(f"first_seq is {first}, behind last_seq, {last}. Exchange them.", where="$.first_seq")
-    if chosen.received_from is not None and chosen.received_from > chosen.received_until:
+    since, until = chosen.received_from, chosen.received_until
+    for name, moment in (("received_from", since), ("received_until", until)):
+        if moment is not None and not 1970 <= moment.year < 3000:
+            raise InvalidBody(
+                f"{name} is {moment}: name a moment from 1970 on, and before the year 3000.", where=f"$.{name}"
+            )
+    if since is not None and since > until:
         raise InvalidBody("received_from is later than received_until. Exchange them.", where="$.received_from")
 
 
@@ -132,13 +138,15 @@ def _must_fit(chosen: Chosen) -> None:
 async def set_aside(
     request: Request[Any, Any, Any],
     park: FromPath[str],
-    device: FromQuery[Annotated[str | None, WORD]] = None,
-    problem: FromQuery[Annotated[str | None, WORD]] = None,
+    device: FromQuery[str | None] = None,
+    problem: FromQuery[str | None] = None,
     judged: FromQuery[bool] = False,  # noqa: FBT002 - a parameter of the query
 ) -> Response[SetAsides]:
     """The lines that wait for a person's judgement, the longest waiting first."""
     where = park_of(request, park)
-    found, more = await SetAside(request.app.state.pool, where.park).list(device, problem, judged=judged)
+    whose = None if device is None else fits(device, DeviceId, "device")
+    why = None if problem is None else fits(problem, ProblemWord, "problem")
+    found, more = await SetAside(request.app.state.pool, where.park).list(whose, why, judged=judged)
     lines = tuple(map(_shown, found))
     return Response(SetAsides(park=where.park, lines=lines, more=more), headers=NO_STORE)
 

@@ -17,6 +17,7 @@ from services.core.fold import Given
 from services.core.pages import NO_STORE
 from services.core.park import Park
 from services.core.pool import Pool
+from services.core.reads import fits
 from services.core.routes import park_of
 from services.core.sequence import Count
 from services.devices.states import DEVICE, Device
@@ -82,10 +83,11 @@ def _state(enrolled_at: datetime | None, revoked_at: datetime | None) -> Literal
 
 @get("/parks/{park:str}/devices/{device:str}/sequence", opt={"roles": ANY_DEVICE})
 async def device_sequence(
-    request: Request[Any, Any, Any], park: FromPath[str], device: FromPath[DeviceId]
+    request: Request[Any, Any, Any], park: FromPath[str], device: FromPath[str]
 ) -> Response[told.Sequence]:
     """Which of a device's own numbers are recorded, up to the log's end; the device itself, or who watches over all, may ask."""
     where = park_of(request, park)
+    fits(device, DeviceId, "device")
     caller: Caller = request.state.device
     if caller.id != device and not caller.roles & LISTERS:
         raise NotAllowed(f"This is for {device} itself, or for one of {', '.join(sorted(LISTERS))}.")

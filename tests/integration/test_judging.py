@@ -6,6 +6,7 @@ from itertools import count
 import pytest
 
 from contracts.problems import Contended, Unavailable
+from services.core import set_aside as kept
 from services.core.in_order import InOrder
 from services.core.park import Park
 from services.devices import asides
@@ -72,7 +73,7 @@ def caution(number, name, field="birch"):
 
 def test_what_waits_is_told_in_groups_the_device_with_the_most_first(live, device, numbers):
     left_behind(live, f"{device}-b", *holds(numbers[:1]))
-    told = left_behind(live, device, *holds(numbers[1:4]), b"{garbled\n", b"[garbled too\n")
+    told = left_behind(live, device, *holds(numbers[1:4]), b"{garbled\n", b"{garbled too\n")
     assert problems(told) == ["device-revoked"] * 3 + ["malformed-body"] * 2
     lines = waiting(live, device)
     _, (many, few) = groups(live, device)
@@ -173,6 +174,23 @@ def test_a_request_is_bounded_and_the_next_goes_on_behind_what_stayed(live, devi
     assert [(one["judged"], len(one["stayed"]), one["remaining"]) for one in told] == [(0, 2, 3), (1, 1, 1), (1, 0, 0)]
     assert told[0]["receipt"] is None
     assert [one["seq"] for one in waiting(live, device)] == numbers[:3]
+
+
+def test_long_lines_are_judged_fewer_at_a_time(live, device, numbers, monkeypatch):
+    """Ten thousand lines of a hostile device may have 64 MB: they are not read at once."""
+    monkeypatch.setattr(kept, "MOST_CHOSEN", 1000)
+    long = [line(one, "games/ask-hold", {"hold": f"h{one}", "cause": "x" * 700}) for one in numbers[:3]]
+    left_behind(live, device, *long)
+    answer = done(judge(live, "dismiss", device, cause="unreadable"))
+    assert (answer["judged"], answer["remaining"], answer["after"] is None) == (2, 1, False)
+
+
+def test_lines_of_many_devices_are_judged_by_why_they_wait(live, device):
+    devices = device, f"{device}-b"
+    for one in devices:
+        left_behind(live, one, b"{garbled\n")
+    done(judge(live, "dismiss", None, problem="malformed-body", cause="unreadable"))
+    assert [waiting(live, one) for one in devices] == [[], []]
 
 
 def test_only_what_was_seen_and_lies_in_the_span_is_judged(live, device, numbers):
@@ -289,6 +307,13 @@ NOW = "2026-05-09T13:40:00Z"
         ({"received_until": NOW}, 422, "invalid-body", "$"),
         ({"device": "kiosk-1"}, 422, "invalid-body", "$"),
         ({"device": "kiosk-1", "received_until": "yesterday"}, 422, "invalid-body", "$.received_until"),
+        ({"device": "kiosk-1", "received_until": "9999-12-31T23:59:59-12:00"}, 422, "invalid-body", "$.received_until"),
+        (
+            {"device": "kiosk-1", "received_until": NOW, "received_from": "0001-01-01T00:00:00+12:00"},
+            422,
+            "invalid-body",
+            "$.received_from",
+        ),
         (
             {"device": "kiosk-1", "received_until": NOW, "first_seq": 9, "last_seq": 8},
             422,
@@ -313,3 +338,17 @@ def test_what_nobody_can_have_meant_is_told(live, body, status, problem, where):
 def test_all_must_be_dismissed_for_a_reason(live):
     body = {"device": "kiosk-1", "received_until": NOW}
     assert "cause" in refused(live.post("devices/dismiss-lines", body, "manager"), 422, "invalid-body", "$")
+
+
+@pytest.mark.parametrize(
+    ("path", "where"),
+    [
+        ("set-aside?device=a%00b", "device"),
+        ("set-aside?problem=a%00b", "problem"),
+        ("set-aside?problem=No+such", "problem"),
+        ("a%00b/sequence", "device"),
+    ],
+)
+def test_a_parameter_that_can_name_nothing_is_told(live, path, where):
+    """PostgreSQL's text takes no U+0000 (its manual, section 8.3)."""
+    refused(live.get(f"/parks/{live.park}/devices/{path}", "manager"), 400, "invalid-parameter", where)
