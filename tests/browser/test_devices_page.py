@@ -119,6 +119,7 @@ def test_a_device_is_revoked_in_two_touches_and_its_key_opens_nothing(page, live
     revoke = card(page, "gate-7").get_by_role("button", name="Revoke")
     revoke.tap()
     assert asks(live, key) == 404, "the first touch does nothing yet"
+    expect(revoke).to_have_css("color", "rgb(255, 255, 255)")
     shoot(page, "revoke")
     card(page, "gate-7").get_by_role("button", name="stolen").tap()
     expect(card(page, "gate-7").locator(".state")).to_contain_text("✖ REVOKED", timeout=WITHIN)
@@ -201,28 +202,28 @@ def test_what_a_revoked_device_still_sends_waits_and_is_recorded_on_a_persons_wo
 
 
 def test_many_are_seen_at_a_glance_and_judged_at_once_and_one_that_is_refused_again_stays_and_says_why(page, live):
-    revoked(live, *({"seq": 1 + at, **THUNDER} for at in range(250)), {"seq": 251, **LEFT})
+    revoked(live, *({"seq": 1 + at, **THUNDER} for at in range(520)), {"seq": 521, **LEFT})
     made = page.locator('[data-aside="gate-7"]')
-    expect(page.locator("#to-judge")).to_have_text("▲ 251 lines to judge", timeout=WITHIN)
+    expect(page.locator("#to-judge")).to_have_text("▲ 521 lines to judge", timeout=WITHIN)
     page.tap("#to-judge")
     expect(made).to_be_in_viewport()
-    expect(made).to_contain_text("gate-7: 251 lines to judge")
-    expect(made).to_contain_text("251 \N{MULTIPLICATION SIGN} device revoked, numbers 1 to 251, came ")
+    expect(made).to_contain_text("gate-7: 521 lines to judge")
+    expect(made).to_contain_text("521 \N{MULTIPLICATION SIGN} device revoked, numbers 1 to 521, came ")
     expect(made.locator("[data-line]")).to_have_count(0)
     group(page, "gate-7")
     expect(made.locator("[data-line]")).to_have_count(200, timeout=WITHIN)
-    expect(made).to_contain_text("51 lines more of this group")
+    expect(made).to_contain_text("321 lines more of this group")
     made.scroll_into_view_if_needed()
     shoot(page, "many", whole=False)
     made.get_by_role("button", name="record them").tap()
     before = live.head()
     made.get_by_role("button", name="yes, they happened").tap()
-    expect(page.locator("#done")).to_contain_text("250 lines of gate-7 recorded", timeout=WITHIN)
+    expect(page.locator("#done")).to_contain_text("520 lines of gate-7 recorded", timeout=WITHIN)
     expect(page.locator("#done")).to_be_in_viewport()
     expect(made.locator("[data-line]")).to_have_count(1, timeout=WITHIN)
     expect(made.locator(".again")).to_contain_text("Refused again: The record knows no player")
     shoot(page, "refused-again")
-    assert types(live, before).count("park.thunder_heard") == 250
+    assert types(live, before).count("park.thunder_heard") == 520
 
 
 def test_only_the_numbers_that_were_typed_are_judged_and_what_was_typed_stays_while_the_list_moves(page, live):
