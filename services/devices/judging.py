@@ -60,24 +60,24 @@ class Judging:
         self._facts = request.app.state.facts
 
     async def before(self) -> Answer | None:
-        """What the same request was answered; whatever broke off behind it is done now."""
+        """What the same request was answered; whatever broke off behind it is done now. Raises a Refused where this person may judge nothing."""
         answer = await self._park.first_answer(self.asked)
         if answer is not None:
             await self._forget(answer)
-        return answer
+            return answer
+        ready = await self._park.prepare(
+            Handler(type(self._command), lambda *_: (), lambda *_: ()), self._command, self.asked
+        )
+        if ready.refused is not None:
+            raise ready.refused
+        return None
 
     async def judge(self, waiting: Sequence[Kept]) -> tuple[Answer | None, list[tuple[Kept, Refused]]]:
         """What is on record of these lines, judged in their order; and those that stay, each with why.
 
         What they tell is recorded before it is said that they were accepted: whatever breaks in between, the same request finishes it.
-        Raises a Refused where this person may judge nothing, or where it is not known yet what becomes of a line.
+        Raises a Refused where it is not known yet what becomes of a line.
         """
-        handler: Handler[Any] = Handler(
-            type(self._command), lambda *_: {(LINE, one.id) for one in waiting}, lambda *_: ()
-        )
-        ready = await self._park.prepare(handler, self._command, self.asked)
-        if ready.refused is not None:
-            raise ready.refused
         verdicts = await self._verdicts(waiting)
         said = [one for one in verdicts if not isinstance(one, Refused)]
         stayed = [(line, one) for line, one in zip(waiting, verdicts, strict=True) if isinstance(one, Refused)]
@@ -90,7 +90,8 @@ class Judging:
                 raise NotInThatState("Somebody else has judged this meanwhile. Nothing is left to judge.")
             return new
 
-        answer = await self._park.execute(replace(handler, decide=decide), self._command, self.asked)
+        handler: Handler[Any] = Handler(type(self._command), lambda *_: {(LINE, one.line) for one in said}, decide)
+        answer = await self._park.execute(handler, self._command, self.asked)
         await self._forget(answer)
         return answer, stayed
 
@@ -155,7 +156,7 @@ class Judging:
     def _dismiss(self, kept: Kept, before: object) -> Judgement | Refused:
         if isinstance(before, Appended):
             return NotInThatState(
-                f"What this line tells is recorded, at position {before.last}: whoever accepted it broke off then. Accept it."
+                f"What this line tells is recorded, at position {before.last}. Accept it: it is not recorded twice."
             )
         assert self._cause is not None  # noqa: S101 - for the types: else it is accepted
         return LineDismissed(
