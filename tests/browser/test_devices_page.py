@@ -253,6 +253,7 @@ def test_without_the_network_it_says_so_and_that_nothing_was_revoked(page, live)
     assert asks(live, key) == 404
     page.context.set_offline(False)
     expect(page.locator("#as-of")).to_contain_text("●", timeout=WITHIN)
+    expect(page.locator("#problem")).to_contain_text("NOT DONE: Revoking gate-7")
     card(page, "gate-7").get_by_role("button", name="stolen").tap()
     expect(card(page, "gate-7").locator(".state")).to_contain_text("✖ REVOKED", timeout=WITHIN)
     assert asks(live, key) == 401

@@ -12,6 +12,7 @@ const outbox = new Outbox("devices");
 const names = new Map(); // a request that nobody knows the outcome of is sent again under the same name
 let round = 0;
 let heard = "";
+let unheard = false; // whether what stands there is only that nothing is heard
 let wake = () => {};
 let answers = { devices: [], aside: { groups: [] } };
 const drawn = new Map(); // what a part of the page was last drawn from
@@ -78,7 +79,8 @@ async function run() {
       if (mine !== round) return;
       if (!looked) aside.group = null;
       else if (nameOf(looked) === aside.group) aside.lines = found;
-      if (document.body.classList.contains("stale") || !of("sign-in").hidden) say("problem");
+      if (unheard || !of("sign-in").hidden) say("problem");
+      unheard = false;
       answers = { devices, aside: groups };
       heard = clock(as_of);
       document.body.classList.remove("stale");
@@ -93,7 +95,8 @@ async function run() {
       if (error.status === 403) return signOut(error.message);
       document.body.classList.add("stale");
       of("as-of").textContent = heard ? `✖ NOT CONNECTED: this is of ${heard}` : "✖ nothing heard yet";
-      say("problem", error.message);
+      if (unheard || of("problem").hidden) say("problem", error.message); // what was not done is said until something else is asked for
+      unheard = of("problem").textContent === error.message;
     }
     await new Promise((resolve) => {
       wake = resolve;
@@ -128,6 +131,7 @@ async function ask(command, body, doing, done, shaped) {
   const what = JSON.stringify([command, body]);
   if (!names.has(what)) names.set(what, uuid7());
   say("problem");
+  unheard = false;
   say("done", `${doing}…`);
   try {
     const answer = await outbox.ask(command, body, names.get(what), shaped);
