@@ -1,6 +1,5 @@
-"""Batches: what a device recorded while it was cut off, sent line by line; what was set aside of it; and the device's own count."""
+"""Batches: what a device recorded while it was cut off, sent line by line; and the device's own count."""
 
-from datetime import datetime
 from typing import Annotated, Final, Literal, get_args
 from uuid import UUID
 
@@ -8,8 +7,8 @@ from msgspec import Meta, Raw, Struct
 
 from contracts.answers import Problem, Receipt
 from contracts.problems import BodyTooLarge, UnknownSubject, UnsupportedMediaType
-from contracts.read import BEHIND_A_KEY, Parameter, Read
-from contracts.words import DeviceId, Role, StaffId
+from contracts.read import BEHIND_A_KEY, Read
+from contracts.words import Role, StaffId
 
 NDJSON: Final = "application/x-ndjson"
 MOST_BYTES: Final = 16_000_000
@@ -19,7 +18,6 @@ MOST_LINES: Final = 10_000
 LONGEST_LINE: Final = 1_000_000
 """Bytes, without the line feed."""
 ANY_DEVICE: Final[frozenset[Role]] = frozenset(get_args(Role))
-JUDGES: Final[frozenset[Role]] = frozenset({"manager", "head_referee"})
 Seq = Annotated[int, Meta(ge=0, le=2**62, description="The device's own dense count of what it recorded, from 1.")]
 
 
@@ -56,33 +54,6 @@ class BatchEnd(Struct, frozen=True, kw_only=True):
     epoch: int
     signed: int
     resume: int | None
-
-
-class SetAside(Struct, frozen=True, kw_only=True):
-    """One line that was not recorded. `claimed` is as it came, whatever it claims; None once it was judged."""
-
-    line: str
-    device: str
-    seq: int | None
-    key: UUID | None
-    received_at: datetime
-    why: str
-    """The problem's type."""
-    detail: str
-    claimed: str | None
-    sha256: str
-    judged_at: datetime | None
-    judged_by: str | None
-    outcome: Literal["accepted", "dismissed", "recorded"] | None
-    """`recorded`: the very line came again later, and was recorded then."""
-
-
-class SetAsides(Struct, frozen=True, kw_only=True):
-    """The lines that wait for a person, the longest waiting first; judged ones on request. `more`: there are others."""
-
-    park: str
-    lines: tuple[SetAside, ...]
-    more: bool
 
 
 class Sequence(Struct, frozen=True, kw_only=True):
@@ -130,16 +101,6 @@ BATCH_READS: tuple[Read, ...] = (
         media=NDJSON,
         example=_EXAMPLE,
         problems=(*BEHIND_A_KEY, BodyTooLarge, UnsupportedMediaType),
-    ),
-    Read(
-        path="/parks/{park}/devices/set-aside",
-        summary="The lines of batches that wait for a person's judgement.",
-        roles=JUDGES | {"auditor"},
-        answer=SetAsides,
-        parameters=(
-            Parameter(name="device", kind=DeviceId, description="Only those of this device."),
-            Parameter(name="judged", kind=bool, description="Those that were judged instead, the newest first."),
-        ),
     ),
     Read(
         path="/parks/{park}/devices/{device}/sequence",

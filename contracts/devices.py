@@ -229,6 +229,7 @@ PAGE: Final[dict[str, str]] = {
     "devices.css": "text/css",
     "devices.js": "text/javascript",
     "cards.js": "text/javascript",
+    "asides.js": "text/javascript",
 }
 """The files of the devices' page, and what they are."""
 READS: tuple[Read, ...] = (

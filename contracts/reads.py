@@ -39,6 +39,7 @@ from contracts.read import AT_LEAST, BEHIND_A_KEY, EVENT_STREAM, FROM_READ_TABLE
 from contracts.reading import EVENT_READS, WEBHOOK_READS
 from contracts.roll_call import ROLL_CALL_READS
 from contracts.rotation_reads import ROTATION_READS
+from contracts.set_aside import SET_ASIDE_READS
 from contracts.staging import STAGING_READS
 from contracts.story import STORY_READS
 from contracts.teams import TEAM_READS
@@ -221,6 +222,7 @@ READS: tuple[Read, ...] = (
     *WAIT_READS,
     *ROLL_CALL_READS,
     *BATCH_READS,
+    *SET_ASIDE_READS,
     *BENCH_READS,
     *EVENT_READS,
     *WEBHOOK_READS,

@@ -92,7 +92,7 @@ async def running(  # noqa: PLR0913, PLR0917 - the wiring names what it wires
             if relay_bus is not None:
                 relays[log.park] = Relay(log, relay_bus, lambda: asyncpg.connect(plain(database_url)))
                 tasks.start_soon(relays[log.park].run)
-        devices = Devices(pool)
+        devices = Devices(pool, clock)
         tasks.start_soon(devices.contacts.run)
         made = {log.park: Park(log.park, log, clock) for log in logs}
         signers = {name: _signer(park, pool, outside, checkpoint_every) for name, park in made.items()}

@@ -11,6 +11,7 @@ from msgspec import Struct
 
 from contracts.problems import KeyRevoked, NotAllowed, NotAuthenticated
 from contracts.words import Role
+from services.core.clock import Clock
 from services.core.contacts import Contacts
 from services.core.pool import Pool
 from services.core.tries import Tries
@@ -19,22 +20,22 @@ KEPT_SECONDS = 0.5
 """A revocation holds everywhere within a second."""
 _KNOWN = "SELECT id, secret_hash, roles, revoked_at IS NOT NULL FROM log.device WHERE park = $1"
 _ENROL = """
-INSERT INTO log.device AS known (park, id, name, roles, station, secret_hash, enrolled_at, position) VALUES ($1, $2, $2, $3, $4, $5, now(), $6)
+INSERT INTO log.device AS known (park, id, name, roles, station, secret_hash, enrolled_at, position) VALUES ($1, $2, $2, $3, $4, $5, $7, $6)
 ON CONFLICT (park, id) DO UPDATE SET
     roles = excluded.roles, station = excluded.station, secret_hash = excluded.secret_hash, enrolled_at = excluded.enrolled_at,
     revoked_at = NULL, position = excluded.position
 WHERE known.position < excluded.position OR (known.position = 0 AND excluded.position = 0)
 """
-_REVOKE = "UPDATE log.device SET revoked_at = now() WHERE park = $1 AND id = $2 AND revoked_at IS NULL"
+_REVOKE = "UPDATE log.device SET revoked_at = $3 WHERE park = $1 AND id = $2 AND revoked_at IS NULL"
 _REVOKE_AT = """
-INSERT INTO log.device AS known (park, id, name, roles, secret_hash, enrolled_at, revoked_at, position) VALUES ($1, $2, $2, '{}', '', now(), now(), $3)
-ON CONFLICT (park, id) DO UPDATE SET revoked_at = coalesce(known.revoked_at, now()), position = excluded.position
+INSERT INTO log.device AS known (park, id, name, roles, secret_hash, enrolled_at, revoked_at, position) VALUES ($1, $2, $2, '{}', '', $4, $4, $3)
+ON CONFLICT (park, id) DO UPDATE SET revoked_at = coalesce(known.revoked_at, $4), position = excluded.position
 WHERE known.position < excluded.position
 """
 
 
 _REVOKE_KEYS = """
-UPDATE log.device AS known SET revoked_at = now() FROM unnest($2::text[], $3::bytea[]) AS dead (id, secret_hash)
+UPDATE log.device AS known SET revoked_at = $4 FROM unnest($2::text[], $3::bytea[]) AS dead (id, secret_hash)
 WHERE known.park = $1 AND known.id = dead.id AND known.secret_hash = dead.secret_hash AND known.revoked_at IS NULL RETURNING known.id
 """
 
@@ -62,10 +63,11 @@ Known = Mapping[str, _Enrolled]
 class Devices:
     """The enrolled devices of all parks."""
 
-    def __init__(self, pool: Pool) -> None:
+    def __init__(self, pool: Pool, clock: Clock) -> None:
         self.contacts = Contacts(pool)
         self.tries = Tries()
         self._pool = pool
+        self._clock = clock
         self._known: dict[str, tuple[float, Known]] = {}
         self._looking: dict[str, asyncio.Task[Known]] = {}
 
@@ -127,7 +129,7 @@ class Devices:
         secret = secrets.token_urlsafe(32)
         async with self._pool.connection() as connection:
             done = await connection.execute(
-                _ENROL, park, device, sorted(roles), station, secret_hash(device, secret), position
+                _ENROL, park, device, sorted(roles), station, secret_hash(device, secret), position, self._clock.now()
             )
         if done == "INSERT 0 0":
             raise KeyRevoked(f"{device} was enrolled or revoked meanwhile. Ask a manager.")
@@ -137,13 +139,13 @@ class Devices:
     async def revoke(self, park: str, device: str) -> None:
         """The key opens nothing any more."""
         async with self._pool.connection() as connection:
-            await connection.execute(_REVOKE, park, device)
+            await connection.execute(_REVOKE, park, device, self._clock.now())
         self._known.pop(park, None)
 
     async def revoked_at(self, park: str, device: str, position: int) -> None:
         """The event at this position revoked the device: no enrolment from before it holds, not even one that is written down later."""
         async with self._pool.connection() as connection:
-            await connection.execute(_REVOKE_AT, park, device, position)
+            await connection.execute(_REVOKE_AT, park, device, position, self._clock.now())
         self._known.pop(park, None)
 
     async def key_hash(self, park: str, device: str) -> bytes | None:
@@ -155,7 +157,7 @@ class Devices:
         """Revoke these very keys, each a device and its secret's hash, where they are alive; returns the devices."""
         names, hashes = [list(column) for column in zip(*keys, strict=True)] or ([], [])
         async with self._pool.connection() as connection:
-            rows = await connection.fetch(_REVOKE_KEYS, park, names, hashes)
+            rows = await connection.fetch(_REVOKE_KEYS, park, names, hashes, self._clock.now())
         self._known.pop(park, None)
         return [row[0] for row in rows]
 

@@ -43,6 +43,7 @@ PROBLEM_JSON: Final = "application/problem+json"
 JSON: Final = "application/json"
 _ENCODER = msgspec.json.Encoder()
 C = TypeVar("C", bound=Command)
+T = TypeVar("T")
 Run = Callable[[Request[Any, Any, Any], Park, C, bytes], Awaitable[Answer]]
 
 
@@ -81,7 +82,7 @@ def write_route(command: type[C], run: Run[C], *, secret: bool = False) -> HTTPR
         where = park_of(request, park)
         try:
             body = await request.body()
-            parsed = _decoded(request, decoder, body, secret=secret)
+            parsed = decoded(request, decoder, body, secret=secret)
             with alone(where, _key(request.headers)):
                 answer = await run(request, where, parsed, digest_of(path, body))
         except (Refused, RequestEntityTooLarge) as refused:
@@ -128,7 +129,10 @@ def first_said(answer: Answer, command: type[Command]) -> Answer:
     return replace(answer, receipt=replace(answer.receipt, first=command.FIRST)) if command.FIRST else answer
 
 
-def _decoded(request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[C], body: bytes, *, secret: bool) -> C:
+def decoded(
+    request: Request[Any, Any, Any], decoder: msgspec.json.Decoder[T], body: bytes, *, secret: bool = False
+) -> T:
+    """The body of a write; raises what is wrong with it."""
     must_be(JSON, request.headers)
     try:
         return decoder.decode(body)

@@ -9,6 +9,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from contracts.problems import SetAsideFull
+from contracts.set_aside import Alike, Chosen
 from contracts.words import Role
 from services.core.pool import Pool
 
@@ -19,6 +20,9 @@ MOST_BYTES: Final = 64_000_000
 LISTED: Final = 200
 MOST_LISTED: Final = 2_000_000
 """Bytes of lines in one list: it ends behind the line that makes it longer."""
+MOST_CHOSEN: Final = 16_000_000
+"""Bytes of lines that are judged at once: they end behind the line that makes them more."""
+PROBLEMS: Final = "/problems/"
 _ROOM = """
 SELECT count(*), coalesce(sum(length(claimed)), 0), count(*) FILTER (WHERE id = ANY ($3)), coalesce(sum(length(claimed)) FILTER (WHERE id = ANY ($3)), 0)
 FROM log.set_aside WHERE park = $1 AND device = $2 AND judged_at IS NULL
@@ -47,13 +51,35 @@ FROM log.set_aside WHERE park = $1 AND id = $2
 _LIST = """
 WITH found AS (
     SELECT id, row_number() OVER listed AS number, sum(coalesce(length(claimed), 0)) OVER listed - coalesce(length(claimed), 0) AS before
-    FROM log.set_aside WHERE park = $1 AND ($2::text IS NULL OR device = $2) AND (judged_at IS NOT NULL) = $3
+    FROM log.set_aside
+    WHERE park = $1 AND ($2::text IS NULL OR device = $2) AND ($6::text IS NULL OR why = $6) AND (judged_at IS NOT NULL) = $3
     WINDOW listed AS (ORDER BY CASE WHEN $3 THEN judged_at END DESC, received_at, seq, id ROWS UNBOUNDED PRECEDING)
     ORDER BY number LIMIT $4 + 1
 )
 SELECT (SELECT count(*) FROM found) AS many,
     id, device, roles, seq, key, received_at, device_time, claimed, sha256, why, detail, judged_at, judged_by, outcome
 FROM found JOIN log.set_aside USING (id) WHERE park = $1 AND number <= $4 AND before <= $5 ORDER BY number
+"""
+_GROUPS = """
+SELECT device, why, count(*) AS lines, min(received_at) AS first_at, max(received_at) AS last_at, min(seq) AS first_seq, max(seq) AS last_seq,
+    (array_agg(detail ORDER BY received_at, seq, id))[1] AS such_as
+FROM log.set_aside WHERE park = $1 AND judged_at IS NULL GROUP BY device, why
+ORDER BY sum(count(*)) OVER (PARTITION BY device) DESC, device, lines DESC, why
+"""
+_CHOSEN = """
+WITH found AS (
+    SELECT id, row_number() OVER listed AS number, sum(length(claimed)) OVER listed - length(claimed) AS before
+    FROM log.set_aside
+    WHERE park = $1 AND judged_at IS NULL AND ($2::text IS NULL OR device = $2) AND ($3::text IS NULL OR why = $3)
+        AND ($4::bigint IS NULL OR seq >= $4) AND ($5::bigint IS NULL OR seq <= $5)
+        AND ($6::timestamptz IS NULL OR received_at >= $6) AND received_at <= $7
+        AND ($8::text IS NULL OR (received_at, coalesce(seq, 9223372036854775807), id) >
+            (SELECT received_at, coalesce(seq, 9223372036854775807), id FROM log.set_aside WHERE park = $1 AND id = $8))
+    WINDOW listed AS (ORDER BY received_at, seq, id ROWS UNBOUNDED PRECEDING)
+)
+SELECT (SELECT count(*) FROM found) AS many,
+    id, device, roles, seq, key, received_at, device_time, claimed, sha256, why, detail, judged_at, judged_by, outcome
+FROM found JOIN log.set_aside USING (id) WHERE park = $1 AND number <= $9 AND before <= $10 ORDER BY number
 """
 _DISMISSED = "SELECT id, why, detail FROM log.set_aside WHERE park = $1 AND id = ANY ($2) AND outcome = 'dismissed'"
 
@@ -144,10 +170,24 @@ class SetAside:
             rows = await connection.fetch(_DISMISSED, self._park, list(ids))
         return {line: (why, detail) for line, why, detail in rows}
 
-    async def list(self, device: str | None, *, judged: bool) -> tuple[Sequence[Kept], bool]:
-        """At most LISTED of them, and whether there are more."""
+    async def groups(self) -> list[Alike]:
+        """What waits, by device and reason: the device with the most of it first, and of each the greatest group first."""
         async with self._pool.connection() as connection:
-            rows = await connection.fetch(_LIST, self._park, device, judged, LISTED, MOST_LISTED)
+            return [Alike(**row) for row in await connection.fetch(_GROUPS, self._park)]
+
+    async def chosen(self, lines: Chosen, most: int) -> tuple[Sequence[Kept], int]:
+        """The longest waiting of these, in order and within bounds, and how many there are of them in all."""
+        why = lines.problem and PROBLEMS + lines.problem
+        span = (lines.first_seq, lines.last_seq, lines.received_from, lines.received_until)
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(_CHOSEN, self._park, lines.device, why, *span, lines.after, most, MOST_CHOSEN)
+        return [_kept(row) for row in rows], rows[0]["many"] if rows else 0
+
+    async def list(self, device: str | None, problem: str | None, *, judged: bool) -> tuple[Sequence[Kept], bool]:
+        """At most LISTED of them, and whether there are more."""
+        why = problem and PROBLEMS + problem
+        async with self._pool.connection() as connection:
+            rows = await connection.fetch(_LIST, self._park, device, judged, LISTED, MOST_LISTED, why)
         return [_kept(row) for row in rows], bool(rows) and rows[0]["many"] > len(rows)
 
 

@@ -26,8 +26,8 @@ from services.devices.states import DEVICE
 
 INVITE: Final = Handler(InviteDevice, lambda c, _: {(DEVICE, c.device)}, model.invite_device)
 TAKE: Final = Handler(TakeInvitation, lambda c, _: {(DEVICE, c.device)}, model.take_invitation)
-_KEEP: Final = "INSERT INTO log.invitation VALUES ($1, $2, $3, $4, now())"
-_TIDY: Final = "DELETE FROM log.invitation WHERE park = $1 AND made_at < now() - interval '7 days'"
+_KEEP: Final = "INSERT INTO log.invitation VALUES ($1, $2, $3, $4, $5)"
+_TIDY: Final = "DELETE FROM log.invitation WHERE park = $1 AND made_at < $2::timestamptz - interval '7 days'"
 _FIND: Final = "SELECT device, invitation FROM log.invitation WHERE park = $1 AND code_hash = $2"
 _BODY: Final = msgspec.json.Decoder(Enrol)
 
@@ -40,8 +40,10 @@ async def invite(request: Request[Any, Any, Any], park: Park, command: InviteDev
         return answer
     code, pool = new_code(), _pool(request)
     async with pool.connection() as connection:
-        await connection.execute(_TIDY, park.park)
-        await connection.execute(_KEEP, park.park, code_hash(park.park, code), command.device, wanted.id)
+        await connection.execute(_TIDY, park.park, park.clock.now())
+        await connection.execute(
+            _KEEP, park.park, code_hash(park.park, code), command.device, wanted.id, park.clock.now()
+        )
     return replace(answer, receipt=replace(answer.receipt, secret=code))
 
 

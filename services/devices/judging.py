@@ -1,34 +1,28 @@
-"""Lines that were set aside, and the people who judge them: each is recorded after all, as it came, or dismissed. Only its hash stays."""
+"""Lines that were set aside, and the people who judge them, one or many at once: each is recorded after all, as it came, or dismissed. Only its hash stays."""
 
-from typing import Annotated, Any, Final
+from asyncio import Lock
+from collections.abc import Sequence
+from typing import Any
 
-import msgspec
-from litestar import Request, Response, get
-from litestar.params import FromPath, FromQuery
+from litestar import Request
 from msgspec import Struct
 from msgspec.structs import replace
 
-from contracts import batch as told
-from contracts.batch import ANY_DEVICE, JUDGES
-from contracts.devices import AcceptLine, DismissLine, LineAccepted, LineDismissed
-from contracts.envelope import Recorded
-from contracts.problems import NotAllowed, NotInThatState, UnknownSubject
-from contracts.words import DeviceId
-from services.core import lines, sequence
-from services.core.auth import Device
+from contracts.devices import Dismissal, LineAccepted, LineDismissed
+from contracts.envelope import Command, Recorded
+from contracts.problems import NotAllowed, NotInThatState, Refused
+from services.core import lines
 from services.core.command import Handler
 from services.core.fold import Fold
+from services.core.in_order import InOrder, Told, passing
 from services.core.lines import Cut
-from services.core.pages import NO_STORE
-from services.core.park import Answer, Asked, Caller, Park, digest_of
-from services.core.pool import Pool
-from services.core.routes import alone, asked, park_of
-from services.core.rules import RULES
+from services.core.log import Appended
+from services.core.park import Answer, Asked, Caller, Park, digest_of, request_of
+from services.core.routes import asked
 from services.core.set_aside import Kept, SetAside
-from services.core.times import Contact, occurred
+from services.core.times import Contact
 
-LISTERS: Final = JUDGES | {"auditor"}
-COUNTERS: Final = frozenset({"manager", "head_referee", "auditor"})
+Judgement = LineAccepted | LineDismissed
 
 
 class Line(Struct, frozen=True):
@@ -49,165 +43,135 @@ def _dismissed(line: Line, _: Recorded[LineDismissed]) -> Line:
 LINE: Fold[Line] = Fold("devices.line", "line", Line, {LineAccepted: _accepted, LineDismissed: _dismissed})
 
 
-def must_wait(line: Line) -> None:
-    """Raises NotInThatState where it was judged before."""
-    if line.judged:
-        raise NotInThatState(f"Line {line.line} was {line.judged} already. Nothing is left to judge.")
+class Judging:
+    """One request of a person who judges lines. `cause`: why they are dismissed; None: they are recorded."""
 
+    def __init__(
+        self, request: Request[Any, Any, Any], park: Park, command: Command, digest: bytes, cause: Dismissal | None
+    ) -> None:
+        self.aside = SetAside(request.app.state.pool, park.park)
+        self.turn: Lock = request.app.state.turns[park.park, ""]
+        """Of two people who judge the same lines, the second finds them judged."""
+        self.asked = asked(request, park, digest)
+        self._park = park
+        self._command = command
+        self._cause = cause
+        self._outcome = "accepted" if cause is None else "dismissed"
+        self._facts = request.app.state.facts
 
-async def accept(request: Request[Any, Any, Any], park: Park, command: AcceptLine, digest: bytes) -> Answer:
-    """Record the line first, then that it was accepted; whatever breaks in between, the same request finishes it."""
-    wanted = asked(request, park, digest)
-    first = await park.first_answer(wanted)
-    if first is None:
-        await _can_have_been_asked(park, command, wanted)
-    kept = await _kept(request, park, command.line)
-    if first is None:
-        await _must_wait(request, park, command.line, wanted)
-        position = (await _recorded(request, park, kept)).receipt.position
-
-        def decide(one: AcceptLine, given: Any, _: Any) -> list[LineAccepted]:
-            must_wait(given.of(LINE, one.line))
-            hash_ = kept.sha256.hex()
-            return [
-                LineAccepted(line=one.line, device=kept.device, position=position, sha256=hash_, problem=_why(kept))
-            ]
-
-        first = await park.execute(Handler(AcceptLine, lambda one, _: {(LINE, one.line)}, decide), command, wanted)
-    await _judged(request, park, command.line, "accepted", wanted)
-    return first
-
-
-async def dismiss(request: Request[Any, Any, Any], park: Park, command: DismissLine, digest: bytes) -> Answer:
-    """Say so on the record, then forget the line's bytes."""
-    wanted = asked(request, park, digest)
-    first = await park.first_answer(wanted)
-    if first is None:
-        await _can_have_been_asked(park, command, wanted)
-    kept = await _kept(request, park, command.line)
-    if first is None:
-        await _must_wait(request, park, command.line, wanted)
-
-    def decide(one: DismissLine, given: Any, _: Any) -> list[LineDismissed]:
-        must_wait(given.of(LINE, one.line))
-        hash_ = kept.sha256.hex()
-        return [LineDismissed(line=one.line, device=kept.device, cause=one.cause, sha256=hash_, problem=_why(kept))]
-
-    answer = await park.execute(Handler(DismissLine, lambda one, _: {(LINE, one.line)}, decide), command, wanted)
-    await _judged(request, park, command.line, "dismissed", wanted)
-    return answer
-
-
-async def _recorded(request: Request[Any, Any, Any], park: Park, kept: Kept) -> Answer:
-    """The line as its own device sent it, when it sent it. Raises why it still cannot be recorded."""
-    if kept.outcome is not None:  # it came again, and was recorded then
-        raise NotInThatState(f"Line {kept.id} was {kept.outcome} already. Nothing is left to judge.")
-    line, handler, command = lines.read(Cut(1, kept.claimed), request.app.state.facts)
-    if not kept.roles & command.ROLES:
-        raise NotAllowed(
-            f"Device {kept.device} was for {', '.join(sorted(kept.roles)) or 'nothing'} when it sent this; {line.command} takes one of "
-            f"{', '.join(sorted(command.ROLES))}. Record what happened by hand, and dismiss the line."
+    async def before(self) -> Answer | None:
+        """What the same request was answered; whatever broke off behind it is done now. Raises a Refused where this person may judge nothing."""
+        answer = await self._park.first_answer(self.asked)
+        if answer is not None:
+            await self._forget(answer)
+            return answer
+        ready = await self._park.prepare(
+            Handler(type(self._command), lambda *_: (), lambda *_: ()), self._command, self.asked
         )
-    first = Asked(
-        id=line.key,
-        digest=digest_of(line.command, bytes(line.body)),
-        caller=Caller(device=kept.device, roles=kept.roles, actor=line.actor),
-        contact=Contact(received_at=kept.received_at, device_time=kept.device_time, device_seq=line.seq),
-    )
-    with alone(park, line.key):
-        return await park.execute(handler, command, first)
+        if ready.refused is not None:
+            raise ready.refused
+        return None
 
+    async def judge(self, waiting: Sequence[Kept]) -> tuple[Answer | None, list[tuple[Kept, Refused]]]:
+        """What is on record of these lines, judged in their order; and those that stay, each with why.
 
-async def _can_have_been_asked(park: Park, command: AcceptLine | DismissLine, by: Asked) -> None:
-    """Raises ImpossibleTime before anything is done about the line."""
-    given, _ = await park.load(lambda _: ())
-    occurred(command, by.contact, given.of(RULES, "").rules)
+        What they tell is recorded before it is said that they were accepted: whatever breaks in between, the same request finishes it.
+        Raises a Refused where it is not known yet what becomes of a line.
+        """
+        verdicts = await self._verdicts(waiting)
+        said = [one for one in verdicts if not isinstance(one, Refused)]
+        stayed = [(line, one) for line, one in zip(waiting, verdicts, strict=True) if isinstance(one, Refused)]
+        if not said:
+            return None, stayed
 
+        def decide(_: Command, given: Any, __: Any) -> list[Judgement]:
+            new = [one for one in said if not given.of(LINE, one.line).judged]
+            if not new:
+                raise NotInThatState("Somebody else has judged this meanwhile. Nothing is left to judge.")
+            return new
 
-async def _must_wait(request: Request[Any, Any, Any], park: Park, name: str, by: Asked) -> None:
-    """Where the record says that it was judged, and whoever judged it broke off then, its bytes go now."""
-    given, _ = await park.load(lambda _: {(LINE, name)})
-    line = given.of(LINE, name)
-    if line.judged:
-        await _judged(request, park, name, line.judged, by)
-    must_wait(line)
+        handler: Handler[Any] = Handler(type(self._command), lambda *_: {(LINE, one.line) for one in said}, decide)
+        answer = await self._park.execute(handler, self._command, self.asked)
+        await self._forget(answer)
+        return answer, stayed
+
+    async def _verdicts(self, waiting: Sequence[Kept]) -> list[Judgement | Refused]:
+        """Of each line what is to be said of it, or why it stays."""
+        given, _ = await self._park.load(lambda _: {(LINE, one.id) for one in waiting})
+        judged = [await self._judged_before(one, given.of(LINE, one.id)) for one in waiting]
+        requests = [refused or self._request(one) for one, refused in zip(waiting, judged, strict=True)]
+        told = [one for one in requests if isinstance(one, Told)]
+        if self._cause is None:
+            recorded = iter(await self._recorded(told))
+            outcomes = [next(recorded) if isinstance(one, Told) else one for one in requests]
+            return [self._accept(*one) for one in zip(waiting, outcomes, strict=True)]
+        before = await self._park.log.recall_all([request_of(one.asked) for one in told])
+        return [
+            refused or self._dismiss(one, before.get(request.asked.id) if isinstance(request, Told) else None)
+            for one, refused, request in zip(waiting, judged, requests, strict=True)
+        ]
+
+    async def _judged_before(self, kept: Kept, line: Line) -> Refused | None:
+        """Where the record says that it was judged, and whoever judged it broke off then, its bytes go now."""
+        if line.judged:
+            await self.aside.judge([kept.id], line.judged, self._park.clock.now(), self._by)
+        outcome = line.judged or kept.outcome  # the very line may have come again, and been recorded then
+        return NotInThatState(f"Line {kept.id} was {outcome} already. Nothing is left to judge.") if outcome else None
+
+    def _request(self, kept: Kept) -> Told | Refused:
+        """The line as its own device sent it, when it sent it; or why it cannot be recorded."""
+        try:
+            line, handler, command = lines.read(Cut(1, kept.claimed), self._facts)
+        except Refused as refused:
+            return refused
+        if not kept.roles & command.ROLES:
+            return NotAllowed(
+                f"Device {kept.device} was for {', '.join(sorted(kept.roles)) or 'nothing'} when it sent this; {line.command} takes one of "
+                f"{', '.join(sorted(command.ROLES))}. Record what happened by hand, and dismiss the line."
+            )
+        first = Asked(
+            id=line.key,
+            digest=digest_of(line.command, bytes(line.body)),
+            caller=Caller(device=kept.device, roles=kept.roles, actor=line.actor),
+            contact=Contact(received_at=kept.received_at, device_time=kept.device_time, device_seq=line.seq),
+        )
+        return Told(handler, command, first)
+
+    async def _recorded(self, told: Sequence[Told]) -> Sequence[Answer | Refused]:
+        """A verdict each; raises the one that says that it is not known yet."""
+        verdicts = await InOrder(self._park).execute(told)
+        if verdicts and passing(verdicts[-1]):
+            assert isinstance(verdicts[-1], Refused)  # noqa: S101 - for the types: nothing else is passing
+            raise verdicts[-1]
+        return verdicts
+
+    def _accept(self, kept: Kept, outcome: Answer | Refused) -> Judgement | Refused:
+        if isinstance(outcome, Refused):
+            return outcome
+        position = outcome.receipt.position
+        return LineAccepted(
+            line=kept.id, device=kept.device, position=position, sha256=kept.sha256.hex(), problem=_why(kept)
+        )
+
+    def _dismiss(self, kept: Kept, before: object) -> Judgement | Refused:
+        if isinstance(before, Appended):
+            return NotInThatState(
+                f"What this line tells is recorded, at position {before.last}. Accept it: it is not recorded twice."
+            )
+        assert self._cause is not None  # noqa: S101 - for the types: else it is accepted
+        return LineDismissed(
+            line=kept.id, device=kept.device, cause=self._cause, sha256=kept.sha256.hex(), problem=_why(kept)
+        )
+
+    async def _forget(self, answer: Answer) -> None:
+        """Of what was judged only its hash stays."""
+        ids = [event.data.line for event in answer.receipt.events]
+        await self.aside.judge(ids, self._outcome, self._park.clock.now(), self._by)
+
+    @property
+    def _by(self) -> str:
+        return self.asked.caller.actor or self.asked.caller.device
 
 
 def _why(kept: Kept) -> str:
     return kept.why.rpartition("/")[2]
-
-
-async def _kept(request: Request[Any, Any, Any], park: Park, line: str) -> Kept:
-    kept = await _aside(request, park).find(line)
-    if kept is None:
-        raise UnknownSubject(f"No line {line} was set aside here. Ask for the list.", where=f"line:{line}")
-    return kept
-
-
-async def _judged(request: Request[Any, Any, Any], park: Park, line: str, outcome: str, by: Asked) -> None:
-    await _aside(request, park).judge([line], outcome, park.clock.now(), by.caller.actor or by.caller.device)
-
-
-def _aside(request: Request[Any, Any, Any], park: Park) -> SetAside:
-    return SetAside(request.app.state.pool, park.park)
-
-
-@get("/parks/{park:str}/devices/set-aside", opt={"roles": LISTERS})
-async def set_aside(
-    request: Request[Any, Any, Any],
-    park: FromPath[str],
-    device: FromQuery[Annotated[str | None, msgspec.Meta(max_length=64)]] = None,
-    judged: FromQuery[bool] = False,  # noqa: FBT002 - a parameter of the query
-) -> Response[told.SetAsides]:
-    """The lines that wait for a person's judgement, the longest waiting first."""
-    where = park_of(request, park)
-    found, more = await _aside(request, where).list(device, judged=judged)
-    shown = tuple(_shown(one) for one in found)
-    return Response(told.SetAsides(park=where.park, lines=shown, more=more), headers=NO_STORE)
-
-
-def _shown(kept: Kept) -> told.SetAside:
-    return told.SetAside(
-        line=kept.id,
-        device=kept.device,
-        seq=kept.seq,
-        key=kept.key,
-        received_at=kept.received_at,
-        why=kept.why,
-        detail=kept.detail,
-        claimed=kept.claimed.decode("utf-8", "replace") if kept.outcome is None else None,
-        sha256=kept.sha256.hex(),
-        judged_at=kept.judged_at,
-        judged_by=kept.judged_by,
-        outcome=kept.outcome,
-    )
-
-
-@get("/parks/{park:str}/devices/{device:str}/sequence", opt={"roles": ANY_DEVICE})
-async def device_sequence(
-    request: Request[Any, Any, Any], park: FromPath[str], device: FromPath[DeviceId]
-) -> Response[told.Sequence]:
-    """Which of a device's own numbers are recorded, up to the log's end; the device itself, or who watches over all, may ask."""
-    where = park_of(request, park)
-    caller: Device = request.state.device
-    if caller.id != device and not caller.roles & COUNTERS:
-        raise NotAllowed(f"This is for {device} itself, or for one of {', '.join(sorted(COUNTERS))}.")
-    pool: Pool = request.app.state.pool
-    count = await sequence.count(pool, where.park, device)
-    if not count.known:
-        raise UnknownSubject(f"The record knows no device {device}. Check the spelling.", where=f"device:{device}")
-    _, signed = await sequence.signed(pool, where.park)
-    return Response(
-        told.Sequence(
-            park=where.park,
-            device=device,
-            epoch=count.epoch,
-            position=count.position,
-            held=count.held,
-            refused=count.refused,
-            holes=count.holes,
-            set_aside=count.set_aside,
-            signed=signed,
-        ),
-        headers=NO_STORE,
-    )

@@ -56,7 +56,7 @@ class Hooks:
     """One park's webhooks as the routes see them."""
 
     def __init__(self, park: Park, state: Any) -> None:
-        self.table = Table(state.pool, park.park)
+        self.table = Table(state.pool, park.park, park.clock)
         self.seal = Seal(state.outside, park.park)
         self.places = Places(park.log, state.pool)
 

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
+from services.core.clock import Clock
 from services.core.pool import Pool
 from services.reading.letters import Letter
 
@@ -27,7 +28,7 @@ _DONE: Final = (
 )
 _GIVE_UP: Final = (
     "INSERT INTO reading.dead_letter (park, opening, webhook, epoch, first, last, events, tries, why, given_up_at) "
-    "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, now()) ON CONFLICT DO NOTHING"
+    "VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) ON CONFLICT DO NOTHING"
 )
 _DEAD: Final = (
     "SELECT webhook, epoch, first, last, events, tries, why, given_up_at, replay FROM reading.dead_letter "
@@ -66,9 +67,10 @@ class Dead(Struct, frozen=True):
 class Table:
     """The rows of one park. Each method is one statement, or one transaction: a connection is borrowed for that long and no longer."""
 
-    def __init__(self, pool: Pool, park: str) -> None:
+    def __init__(self, pool: Pool, park: str, clock: Clock) -> None:
         self._pool = pool
         self._park = park
+        self._clock = clock
 
     async def put(self, opening: UUID, webhook: str, sealed: bytes, now: datetime) -> bool:
         """Keep where a webhook leads, under the id of its event to come; False where that lies there already."""
@@ -107,7 +109,7 @@ class Table:
 
     async def give_up(self, opening: UUID, webhook: str, letter: Letter, tries: int, why: str) -> None:
         """Put a letter on the list of dead ones, and go on behind it: both or neither."""
-        one = (webhook, letter.epoch, letter.first, letter.last, letter.events, tries, why)
+        one = (webhook, letter.epoch, letter.first, letter.last, letter.events, tries, why, self._clock.now())
         async with self._pool.connection() as connection, connection.transaction():
             await connection.execute(_GIVE_UP, self._park, opening, *one)
             await connection.execute(_DONE, self._park, opening, letter.first, letter.last)

@@ -56,9 +56,9 @@ def card(page, device):
     return page.locator(f'[data-device="{device}"]')
 
 
-def shoot(page, name):
+def shoot(page, name, *, whole=True):
     if SHOTS:
-        page.screenshot(path=Path(SHOTS) / f"devices-{name}.png", full_page=True)
+        page.screenshot(path=Path(SHOTS) / f"devices-{name}.png", full_page=whole)
 
 
 def invite(page, device, *roles, station=""):
@@ -89,6 +89,7 @@ def send_batch(live, key, *lines):
     return live.http.post(f"/parks/{live.park}/batch", content=body, headers=headers)
 
 
+THUNDER = {"command": "park/record-thunder", "body": {"flash_to_bang_s": 22}}
 LEFT = {"command": "registration/record-left", "body": {"player": "player-nobody"}}
 
 
@@ -118,6 +119,7 @@ def test_a_device_is_revoked_in_two_touches_and_its_key_opens_nothing(page, live
     revoke = card(page, "gate-7").get_by_role("button", name="Revoke")
     revoke.tap()
     assert asks(live, key) == 404, "the first touch does nothing yet"
+    expect(revoke).to_have_css("color", "rgb(255, 255, 255)")
     shoot(page, "revoke")
     card(page, "gate-7").get_by_role("button", name="stolen").tap()
     expect(card(page, "gate-7").locator(".state")).to_contain_text("✖ REVOKED", timeout=WITHIN)
@@ -145,8 +147,7 @@ def test_it_shows_what_a_device_said_of_itself_and_the_numbers_that_never_came(p
     key = live.enrol("gate-7", "staging")
     told = {"Authorization": f"Bearer {key}", "Device-Version": "2026.5", "Device-Time": "2020-01-01T00:00:00Z"}
     live.http.get(f"/parks/{live.park}/registration/players?armband=1", headers=told)
-    thunder = {"command": "park/record-thunder", "body": {"flash_to_bang_s": 22}}
-    send_batch(live, key, {"seq": 1, **thunder}, {"seq": 4, **thunder})
+    send_batch(live, key, {"seq": 1, **THUNDER}, {"seq": 4, **THUNDER})
     made = card(page, "gate-7")
     expect(made).to_contain_text("2026.5", timeout=WITHIN)
     expect(made).to_contain_text("up to 4; MISSING 2 to 3", timeout=WITHIN)
@@ -154,11 +155,18 @@ def test_it_shows_what_a_device_said_of_itself_and_the_numbers_that_never_came(p
     shoot(page, "list")
 
 
+def group(page, device):
+    """The device's only group, opened."""
+    made = page.locator(f'[data-aside="{device}"]')
+    made.get_by_role("button", name="Look").tap()
+    return made
+
+
 def test_a_line_that_was_set_aside_is_shown_and_judged(page, live):
     key = live.enrol("gate-7", "staging", "desk")
     verdicts = send_batch(live, key, {"seq": 1, **LEFT}).text
     assert '"set_aside":true' in verdicts
-    line = page.locator("#lines li")
+    line = group(page, "gate-7").locator("[data-line]")
     expect(line).to_contain_text("gate-7, number 1", timeout=WITHIN)
     expect(line.locator("pre")).to_contain_text("player-nobody")
     shoot(page, "set-aside")
@@ -169,21 +177,69 @@ def test_a_line_that_was_set_aside_is_shown_and_judged(page, live):
     expect(page.locator("#aside")).to_be_hidden(timeout=WITHIN)
 
 
+def revoked(live, *lines):
+    """Lines of a device that was revoked before it sent them."""
+    key = live.enrol("gate-7", "staging", "desk")
+    assert live.post("devices/revoke-device", {"device": "gate-7", "cause": "lost"}).status_code == 201
+    send_batch(live, key, *lines)
+
+
+def types(live, after):
+    """What was recorded behind a position, in order."""
+    leaves = (live.leaf(position) for position in range(after + 1, live.head() + 1))
+    return [json.loads(leaf.split(b"\n", 5)[5])["type"] for leaf in leaves]
+
+
 def test_what_a_revoked_device_still_sends_waits_and_is_recorded_on_a_persons_word(page, live):
-    key = live.enrol("gate-7", "staging")
-    revoked = live.post("devices/revoke-device", {"device": "gate-7", "cause": "lost"})
-    assert revoked.status_code == 201
-    send_batch(live, key, {"seq": 1, "command": "park/record-thunder", "body": {"flash_to_bang_s": 22}})
-    line = page.locator("#lines li")
-    expect(line).to_contain_text("device revoked", timeout=WITHIN)
+    revoked(live, {"seq": 1, **THUNDER})
+    made = group(page, "gate-7")
+    expect(made).to_contain_text("device revoked", timeout=WITHIN)
     before = live.head()
-    line.get_by_role("button", name="record it").tap()
+    made.get_by_role("button", name="record it").tap()
     expect(page.locator("#aside")).to_be_hidden(timeout=WITHIN)
-    types = [
-        json.loads(live.leaf(position).split(b"\n", 5)[5])["type"] for position in range(before + 1, live.head() + 1)
-    ]
-    assert types[0] == "park.thunder_heard"
-    assert types[-1] == "devices.line_accepted"
+    told = types(live, before)
+    assert (told[0], told[-1]) == ("park.thunder_heard", "devices.line_accepted")
+
+
+def test_many_are_seen_at_a_glance_and_judged_at_once_and_one_that_is_refused_again_stays_and_says_why(page, live):
+    revoked(live, *({"seq": 1 + at, **THUNDER} for at in range(520)), {"seq": 521, **LEFT})
+    made = page.locator('[data-aside="gate-7"]')
+    expect(page.locator("#to-judge")).to_have_text("▲ 521 lines to judge", timeout=WITHIN)
+    page.tap("#to-judge")
+    expect(made).to_be_in_viewport()
+    expect(made).to_contain_text("gate-7: 521 lines to judge")
+    expect(made).to_contain_text("521 \N{MULTIPLICATION SIGN} device revoked, numbers 1 to 521, came ")
+    expect(made.locator("[data-line]")).to_have_count(0)
+    group(page, "gate-7")
+    expect(made.locator("[data-line]")).to_have_count(200, timeout=WITHIN)
+    expect(made).to_contain_text("321 lines more of this group")
+    made.scroll_into_view_if_needed()
+    shoot(page, "many", whole=False)
+    made.get_by_role("button", name="record them").tap()
+    before = live.head()
+    made.get_by_role("button", name="yes, they happened").tap()
+    expect(page.locator("#done")).to_contain_text("520 lines of gate-7 recorded", timeout=WITHIN)
+    expect(page.locator("#done")).to_be_in_viewport()
+    expect(made.locator("[data-line]")).to_have_count(1, timeout=WITHIN)
+    expect(made.locator(".again")).to_contain_text("Refused again: The record knows no player")
+    shoot(page, "refused-again")
+    assert types(live, before).count("park.thunder_heard") == 520
+
+
+def test_only_the_numbers_that_were_typed_are_judged_and_what_was_typed_stays_while_the_list_moves(page, live):
+    revoked(live, *({"seq": 1 + at, **THUNDER} for at in range(9)))
+    made = group(page, "gate-7")
+    made.get_by_label("first number").fill("3")
+    made.get_by_label("last number").fill("5")
+    send_batch(live, live.enrol("gate-8", "desk"), {"seq": 1, **LEFT})
+    expect(page.locator('[data-aside="gate-8"]')).to_be_visible(timeout=WITHIN)
+    expect(made.get_by_label("first number")).to_have_value("3")
+    made.get_by_role("button", name="Leave them unrecorded").tap()
+    before = live.head()
+    made.get_by_role("button", name="did not happen").tap()
+    expect(page.locator("#done")).to_contain_text("3 lines of gate-7 left unrecorded", timeout=WITHIN)
+    expect(made).to_contain_text("6 \N{MULTIPLICATION SIGN} device revoked", timeout=WITHIN)
+    assert types(live, before) == ["devices.line_dismissed"] * 3
 
 
 def test_without_the_network_it_says_so_and_that_nothing_was_revoked(page, live):
@@ -197,6 +253,7 @@ def test_without_the_network_it_says_so_and_that_nothing_was_revoked(page, live)
     assert asks(live, key) == 404
     page.context.set_offline(False)
     expect(page.locator("#as-of")).to_contain_text("●", timeout=WITHIN)
+    expect(page.locator("#problem")).to_contain_text("NOT DONE: Revoking gate-7")
     card(page, "gate-7").get_by_role("button", name="stolen").tap()
     expect(card(page, "gate-7").locator(".state")).to_contain_text("✖ REVOKED", timeout=WITHIN)
     assert asks(live, key) == 401

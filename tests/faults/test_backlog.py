@@ -22,6 +22,7 @@ from contracts.words import Role
 from deploy.embedded import nats, postgres
 from deploy.migrate import migrate
 from services.core.auth import Devices
+from services.core.clock import SystemClock
 from services.core.pool import Pool
 from tests.faults.stand import ROOT, Stand
 from tests.faults.torn_network import TornNetwork
@@ -121,9 +122,9 @@ async def sent_through(stand: Stand, folder: Path) -> Failures:
     async with httpx.AsyncClient(base_url=f"http://127.0.0.1:{stand.port}") as http:
         await stand.until_ready(http)
     pool = Pool(stand.database_url)
-    office = await Devices(pool).enrol(PARK, "office", frozenset[Role]({"desk", "manager"}), "office")
+    office = await Devices(pool, SystemClock()).enrol(PARK, "office", frozenset[Role]({"desk", "manager"}), "office")
     await asyncio.to_thread(registered, f"http://127.0.0.1:{stand.port}", office)
-    key = await Devices(pool).enrol(PARK, DEVICE, frozenset[Role]({"referee"}), "birch")
+    key = await Devices(pool, SystemClock()).enrol(PARK, DEVICE, frozenset[Role]({"referee"}), "birch")
     await pool.close()
     async with TornNetwork(stand.port, failures.allowance, failures.fails) as network:
         place = Place(folder / "key")

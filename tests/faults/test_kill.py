@@ -15,6 +15,7 @@ from deploy.embedded import nats, postgres
 from deploy.migrate import migrate
 from deploy.services import PROJECTIONS
 from services.core.auth import Devices
+from services.core.clock import SystemClock
 from services.core.pool import Pool
 from services.core.rebuild import check
 from services.core.stream import Stream
@@ -76,7 +77,7 @@ async def enrolled(stand, http):
     """The handhelds, one of which has opened the park."""
     pool = Pool(stand.database_url)
     names = [f"handheld-{number}" for number in range(HANDHELDS)]
-    keys = [await Devices(pool).enrol(PARK, name, ROLES, "field") for name in names]
+    keys = [await Devices(pool, SystemClock()).enrol(PARK, name, ROLES, "field") for name in names]
     await pool.close()
     handhelds = [Handheld(http, PARK, name, key) for name, key in zip(names, keys, strict=True)]
     await handhelds[0].send("velocity/register-chrono", {"chrono": "k1"})

@@ -23,6 +23,7 @@ from contracts.words import Role
 from deploy.embedded import nats, postgres
 from deploy.migrate import migrate
 from services.core.auth import Devices
+from services.core.clock import SystemClock
 from services.core.pool import Pool
 from services.core.routes import PATHS
 from tests.faults.handheld import Handheld, patiently
@@ -130,9 +131,11 @@ async def enrolled(stand, http):
     """The office, which may do everything, and the referees."""
     pool = Pool(stand.database_url)
     everything: frozenset[Role] = frozenset(get_args(Role))
-    office = Referee(http, PARK, "office", await Devices(pool).enrol(PARK, "office", everything, "office"))
+    office = Referee(
+        http, PARK, "office", await Devices(pool, SystemClock()).enrol(PARK, "office", everything, "office")
+    )
     names = [f"handheld-{number}" for number in range(REFEREES)]
-    keys = [await Devices(pool).enrol(PARK, name, frozenset({"referee"}), "field") for name in names]
+    keys = [await Devices(pool, SystemClock()).enrol(PARK, name, frozenset({"referee"}), "field") for name in names]
     await pool.close()
     return [office, *(Referee(http, PARK, name, key) for name, key in zip(names, keys, strict=True))]
 

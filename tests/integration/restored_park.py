@@ -23,6 +23,7 @@ from deploy.postgres import WHEEL
 from deploy.processes import usable_port
 from deploy.state import private_folder
 from services.core.auth import Devices
+from services.core.clock import SystemClock
 from services.core.pool import Pool
 from tests.integration.terminal import terminal
 
@@ -137,7 +138,7 @@ class Park:
     async def _devices(self, what, *arguments):
         pool = Pool(self.database.url)
         try:
-            return await getattr(Devices(pool), what)(self.name, *arguments)
+            return await getattr(Devices(pool, SystemClock()), what)(self.name, *arguments)
         finally:
             await pool.close()
 

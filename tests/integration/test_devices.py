@@ -12,9 +12,11 @@ import pytest
 
 from contracts.problems import KeyRevoked
 from services.core.auth import Devices
+from services.core.clock import SetClock, SystemClock
 from services.core.pool import Pool
 from tests.browser.server import Server
 from tests.integration.live import serving
+from tests.integration.receiver import receiving
 
 MOST_SECONDS = 1.0
 """Within which a revocation holds in every process."""
@@ -151,6 +153,31 @@ def test_an_expired_code_enrols_nothing(databases, nats_urls):
     databases.drop(database)
 
 
+def test_what_is_listed_of_devices_and_of_dead_letters_bears_the_time_by_the_parks_clock(databases, nats_urls):
+    """A played day has a time of its own: the wall's would stand beside the record's and contradict it."""
+    database = databases.create()
+    clock = SetClock(datetime(2026, 5, 9, 8, 0, tzinfo=UTC))
+    with serving(database, nats_urls, clock) as park, receiving() as receiver:
+        receiver.rule = lambda *_: 410
+        opened = {"webhook": "office", "url": receiver.url, "types": ["devices.device_enrolled"]}
+        assert park.post("reading/open-webhook", opened).status_code == 201
+        enrolled(park)
+        clock.advance(timedelta(hours=2))
+        receiver.until(lambda: bool(receiver.letters))
+        enrolled(park, "gate-8")
+        assert park.post("devices/revoke-device", {"device": "gate-8", "cause": "lost"}).status_code == 201
+        first, second = listed(park, "gate-7"), listed(park, "gate-8")
+        assert (first["enrolled_at"], first["seen_at"]) == ("2026-05-09T08:00:00Z",) * 2
+        assert (second["enrolled_at"], second["revoked_at"]) == ("2026-05-09T10:00:00Z",) * 2
+        receiver.until(lambda: bool(dead_letters(park)))
+        assert {one["given_up_at"][:10] for one in dead_letters(park)} == {"2026-05-09"}
+    databases.drop(database)
+
+
+def dead_letters(park):
+    return park.get(f"/parks/{park.park}/reading/dead-letters", "auditor").json()["dead_letters"]
+
+
 def test_a_key_of_another_park_or_of_another_device_opens_nothing(park):
     key = enrolled(park)
     other = enrolled(park, "gate-8")
@@ -172,7 +199,7 @@ def test_a_revocation_holds_in_another_process_within_a_second(park):
     async def until_refused():
         pool = Pool(park.running.pool.url)
         try:
-            devices = Devices(pool)
+            devices = Devices(pool, SystemClock())
             await devices.identify(park.park, f"Bearer {key}")
             answer = await asking(devices)
         finally:

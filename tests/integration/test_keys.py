@@ -4,6 +4,7 @@ import pytest
 
 from deploy.serve import FIRST_DEVICE, enrol
 from services.core.auth import Devices
+from services.core.clock import SystemClock
 from services.core.pool import Pool
 
 pytestmark = pytest.mark.anyio
@@ -17,7 +18,7 @@ def anyio_backend():
 async def test_a_run_broken_off_right_after_enrolling_goes_on_with_the_same_keys(database, tmp_path):
     pool = Pool(database.url)
     try:
-        devices = Devices(pool)
+        devices = Devices(pool, SystemClock())
         first = await enrol(devices, "blank", FIRST_DEVICE, tmp_path)
         assert await enrol(devices, "blank", FIRST_DEVICE, tmp_path) == first
         assert (await devices.identify("blank", f"Bearer {first['office']}")).roles == FIRST_DEVICE["office"]

@@ -18,6 +18,7 @@ from services.board import gate_routes
 from services.board.api import MOST_STREAMS
 from services.core import following
 from services.core.auth import Devices, hash_of
+from services.core.clock import SystemClock
 from services.core.settings import STREAMS_PER_KEY
 from services.reading.followers import Follower
 from tests.integration.live import ROLES
@@ -292,7 +293,7 @@ def test_a_stalled_reader_under_a_devices_old_key_ends_no_stream_under_its_new_o
 def test_a_stream_that_was_opened_by_a_key_as_it_was_replaced_elsewhere_ends(day):
     """Another process enrols the device anew while this one still knows the old key for half a second."""
     old, name = day.enrol("replaced-1", "integrator"), "replaced-1"
-    other = Devices(day.running.app.state.pool)
+    other = Devices(day.running.app.state.pool, SystemClock())
     with Reader(day, key=old) as before:
         day.post("registration/register-person", {"person": "replaced-seen", "age_band": 18})
         assert len(before.events(1)) == 1

@@ -1,10 +1,9 @@
-/** One device, and one line that was set aside, as they are shown; what is touched is handed back. */
+/** One device as it is shown, and what the page's cards share; what is touched is handed back. */
 
 import { el, words } from "../../board/dom.js";
 
 export const ROLES = ["desk", "gear", "chrono", "staging", "referee", "head_referee", "first_aider", "manager", "auditor", "board", "integrator"];
 const CAUSES = ["lost", "stolen", "replaced", "retired", "misused"];
-const DISMISSALS = ["recorded_by_hand", "already_recorded", "did_not_happen", "unreadable"];
 const STATES = { enrolled: "● ENROLLED", invited: "○ INVITED, not enrolled yet", revoked: "✖ REVOKED" };
 const CLOCK_OFF_MS = 60_000;
 
@@ -33,13 +32,13 @@ function line(name, [value, warn]) {
 }
 
 /** A button whose touch shows what may follow; the second touch does it. Escape, or the same button, takes it back. */
-function twice(id, label, question, choices, chosen, opened) {
+export function twice(id, label, question, choices, chosen, opened, kind = "stop") {
   const open = opened.id === id;
-  const first = el("button", { type: "button", id, class: "stop", "aria-expanded": String(open) }, label);
+  const first = el("button", { type: "button", id, class: kind, "aria-expanded": String(open) }, label);
   first.addEventListener("click", () => opened.turn(open ? null : id));
   if (!open) return [first];
   const made = choices.map((choice) => {
-    const button = el("button", { type: "button", id: `${id}-${choice}`, class: "stop" }, words(choice));
+    const button = el("button", { type: "button", id: `${id}-${choice}`, class: kind }, words(choice));
     button.addEventListener("click", () => chosen(choice));
     return button;
   });
@@ -49,6 +48,7 @@ function twice(id, label, question, choices, chosen, opened) {
 export function deviceCard(one, { opened, revoke, invite }) {
   const anew = el("button", { type: "button", id: `anew ${one.device}` }, "Invite anew");
   anew.addEventListener("click", () => invite(one));
+  const [revoking, ...sure] = twice(`revoke ${one.device}`, "Revoke", `Revoke ${one.device}: why? It can do nothing from then on.`, CAUSES, (cause) => revoke(one, cause), opened);
   const waits = one.invited_until && `a code waits until ${clock(one.invited_until)}`;
   return el(
     "article",
@@ -66,21 +66,7 @@ export function deviceCard(one, { opened, revoke, invite }) {
       ...(one.set_aside > 0 ? line("Set aside", [`${one.set_aside} to judge, below`, true]) : []),
       ...(waits ? line("Invitation", [waits, false]) : []),
     ),
-    el("div", { class: "row" }, anew),
-    ...twice(`revoke ${one.device}`, "Revoke", `Revoke ${one.device}: why? It can do nothing from then on.`, CAUSES, (cause) => revoke(one, cause), opened),
-  );
-}
-
-export function lineCard(one, { opened, accept, dismiss }) {
-  const yes = el("button", { type: "button", id: `accept ${one.line}` }, "It happened: record it");
-  yes.addEventListener("click", () => accept(one));
-  return el(
-    "li",
-    { "data-line": one.line },
-    el("h3", {}, `${one.device}${one.seq === null ? "" : `, number ${one.seq}`}, received ${clock(one.received_at)}`),
-    el("p", {}, el("strong", {}, one.why.replace("/problems/", "").replaceAll("-", " ")), `: ${one.detail}`),
-    el("pre", {}, one.claimed ?? ""),
-    el("div", { class: "row" }, yes),
-    ...twice(`dismiss ${one.line}`, "Leave it unrecorded", "Leave it unrecorded: why?", DISMISSALS, (cause) => dismiss(one, cause), opened),
+    el("div", { class: "row" }, anew, revoking),
+    ...sure,
   );
 }

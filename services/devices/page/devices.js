@@ -3,7 +3,8 @@
 import { el, words } from "../../board/dom.js";
 import { AGAIN_MS, forget, get, key, Outbox, park, Refusal, uuid7 } from "../../page/park.js";
 import { signIn } from "../../page/sign-in.js";
-import { clock, deviceCard, lineCard, ROLES } from "./cards.js";
+import { asideCard, lines, nameOf, number, reason } from "./asides.js";
+import { clock, deviceCard, ROLES } from "./cards.js";
 
 const of = (id) => document.getElementById(id);
 const NO_KEY = "This is no key of this park, or it was revoked. Copy it whole, the device's name, the dot and what follows.";
@@ -11,9 +12,10 @@ const outbox = new Outbox("devices");
 const names = new Map(); // a request that nobody knows the outcome of is sent again under the same name
 let round = 0;
 let heard = "";
-let shown = "";
+let unheard = false; // whether what stands there is only that nothing is heard
 let wake = () => {};
-let answers = { devices: [], lines: [] };
+let answers = { devices: [], aside: { groups: [] } };
+const drawn = new Map(); // what a part of the page was last drawn from
 
 /** What has been touched once; it stays open while the list is asked for again. */
 const opened = {
@@ -21,6 +23,24 @@ const opened = {
   turn(id) {
     this.id = id;
     render();
+  },
+};
+
+/** What was set aside as it is looked at: the open group and its lines, once they are here; the span that was typed; the lines that were refused again. */
+const aside = {
+  group: null,
+  lines: null,
+  span: { first_seq: "", last_seq: "" },
+  stayed: new Map(),
+  busy: false,
+  opened,
+  accept,
+  dismiss,
+  judge,
+  look(name) {
+    Object.assign(this, { group: name, lines: null, span: { first_seq: "", last_seq: "" } });
+    opened.turn(null);
+    wake();
   },
 };
 
@@ -32,12 +52,14 @@ function say(id, sentence = "") {
 function signOut(sentence = "") {
   forget();
   round += 1;
-  shown = "";
-  answers = { devices: [], lines: [] };
+  drawn.clear();
+  answers = { devices: [], aside: { groups: [] } };
   opened.id = null;
-  for (const id of ["invite", "forget", "inviting", "aside", "code", "done"]) of(id).hidden = true;
+  Object.assign(aside, { group: null, lines: null, busy: false });
+  aside.stayed.clear();
+  for (const id of ["invite", "forget", "inviting", "aside", "to-judge", "code", "done"]) of(id).hidden = true;
   of("code-itself").textContent = "";
-  of("list").replaceChildren();
+  for (const id of ["list", "groups"]) of(id).replaceChildren();
   of("as-of").textContent = "";
   document.body.classList.remove("stale");
   of("sign-in").hidden = false;
@@ -51,10 +73,15 @@ async function run() {
   const mine = ++round;
   while (mine === round) {
     try {
-      const [{ devices, as_of }, { lines }] = await Promise.all([get("/devices"), get("/devices/set-aside")]);
+      const [{ devices, as_of }, groups] = await Promise.all([get("/devices"), get("/devices/set-aside/groups")]);
+      const looked = groups.groups.find((one) => nameOf(one) === aside.group);
+      const found = looked && (await get("/devices/set-aside", { device: looked.device, problem: reason(looked.why) })).lines;
       if (mine !== round) return;
-      if (document.body.classList.contains("stale") || !of("sign-in").hidden) say("problem");
-      answers = { devices, lines };
+      if (!looked) aside.group = null;
+      else if (nameOf(looked) === aside.group) aside.lines = found;
+      if (unheard || !of("sign-in").hidden) say("problem");
+      unheard = false;
+      answers = { devices, aside: groups };
       heard = clock(as_of);
       document.body.classList.remove("stale");
       of("as-of").textContent = `● as of ${heard}`;
@@ -68,7 +95,8 @@ async function run() {
       if (error.status === 403) return signOut(error.message);
       document.body.classList.add("stale");
       of("as-of").textContent = heard ? `✖ NOT CONNECTED: this is of ${heard}` : "✖ nothing heard yet";
-      say("problem", error.message);
+      if (unheard || of("problem").hidden) say("problem", error.message); // what was not done is said until something else is asked for
+      unheard = of("problem").textContent === error.message;
     }
     await new Promise((resolve) => {
       wake = resolve;
@@ -79,29 +107,39 @@ async function run() {
 
 /** Whoever has come to a button by keyboard stays on it. */
 function render() {
-  const now = JSON.stringify([answers, opened.id]);
-  if (now === shown) return;
-  shown = now;
-  const at = document.activeElement?.id;
-  of("list").replaceChildren(...answers.devices.map((one) => deviceCard(one, { opened, revoke, invite })));
-  of("lines").replaceChildren(...answers.lines.map((one) => lineCard(one, { opened, accept, dismiss })));
-  of("aside").hidden = answers.lines.length === 0;
+  const { groups } = answers.aside;
+  const devices = [...new Set(groups.map((one) => one.device))];
+  draw("list", [answers.devices, opened.id], () => answers.devices.map((one) => deviceCard(one, { opened, revoke, invite })));
+  draw("groups", [groups, aside.group, aside.lines, aside.busy, [...aside.stayed], opened.id], () =>
+    devices.map((device) => asideCard(device, groups.filter((one) => one.device === device), aside)),
+  );
+  of("aside").hidden = of("to-judge").hidden = groups.length === 0;
+  of("to-judge").textContent = `▲ ${lines(groups.reduce((sum, one) => sum + one.lines, 0))} to judge`;
+}
+
+function draw(id, what, made) {
+  const now = JSON.stringify(what);
+  if (now === drawn.get(id)) return;
+  drawn.set(id, now);
+  const at = of(id).contains(document.activeElement) && document.activeElement.id;
+  of(id).replaceChildren(...made());
   if (at) of(at)?.focus({ preventScroll: true });
 }
 
 /** Ask for something that counts only once it is answered. Until then the page says that it is not done. */
-async function ask(command, body, doing, done) {
+async function ask(command, body, doing, done, shaped) {
   const what = JSON.stringify([command, body]);
   if (!names.has(what)) names.set(what, uuid7());
   say("problem");
+  unheard = false;
   say("done", `${doing}…`);
   try {
-    const receipt = await outbox.ask(command, body, names.get(what));
+    const answer = await outbox.ask(command, body, names.get(what), shaped);
     names.delete(what);
     opened.id = null;
     say("done", done);
     wake();
-    return receipt;
+    return answer;
   } catch (error) {
     if (!(error instanceof Refusal)) throw error;
     if (!error.passing) names.delete(what);
@@ -113,8 +151,39 @@ async function ask(command, body, doing, done) {
 }
 
 const revoke = ({ device }, cause) => ask("devices/revoke-device", { device, cause }, `Revoking ${device}`, `${device} is revoked: its key opens nothing any more.`);
-const accept = ({ line, device }) => ask("devices/accept-line", { line }, `Recording a line of ${device}`, "It is recorded, under its own device and time.");
-const dismiss = ({ line, device }, cause) => ask("devices/dismiss-line", { line, cause }, `Dismissing a line of ${device}`, "It stays unrecorded; that you decided so is on the record.");
+
+function accept({ line, device }) {
+  return ask("devices/accept-line", { line }, `Recording a line of ${device}`, "It is recorded, under its own device and time.");
+}
+
+function dismiss({ line, device }, cause) {
+  return ask("devices/dismiss-line", { line, cause }, `Dismissing a line of ${device}`, "It stays unrecorded; that you decided so is on the record.");
+}
+
+/** A group, or those of its lines that lie in the span: some hundreds a request, until none is left that was not looked at. Only what stood on the page is judged. */
+async function judge(group, cause) {
+  if (aside.busy) return;
+  const mine = round;
+  const span = Object.fromEntries(Object.entries(aside.span).filter(([, value]) => value !== "").map(([key, value]) => [key, Number(value)]));
+  const chosen = { device: group.device, problem: reason(group.why), received_until: answers.aside.as_of, ...span, ...(cause && { cause }) };
+  const judged = cause ? "left unrecorded" : "recorded";
+  let done = 0;
+  let left = 0;
+  let after = null;
+  aside.busy = true;
+  render();
+  do {
+    const so = done ? `; ${number(done)} are judged and stay so` : "";
+    const answer = await ask(`devices/${cause ? "dismiss" : "accept"}-lines`, { ...chosen, after }, `Judging ${lines(group.lines)} of ${group.device}${so}`, "", ({ judged: many }) => Number.isInteger(many));
+    if (mine !== round) return;
+    if (!answer) break;
+    for (const { line, detail } of answer.stayed) aside.stayed.set(line, detail);
+    [done, left, after] = [done + answer.judged, left + answer.stayed.length, answer.after];
+    if (!after) say("done", `${lines(done)} of ${group.device} ${judged}, each on the record.${left ? ` Not so ${lines(left)}: what still waits says why.` : ""}`);
+  } while (after);
+  aside.busy = false;
+  wake();
+}
 
 function inviting(open) {
   of("inviting").hidden = !open;
