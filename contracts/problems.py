@@ -124,7 +124,7 @@ class NotAllowed(Refused):
     title = "This device may not do that"
     remedy = "Use a device with one of the roles that `detail` names, or let somebody do it who may. Sending it again changes nothing."
     sample = (
-        "This device's key is for desk; this takes one of head_referee, referee. Use such a device, or ask a manager."
+        "This device's key is for desk; this takes one of head referee, referee. Use such a device, or ask a manager."
     )
 
 

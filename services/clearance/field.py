@@ -1,6 +1,7 @@
 """What a field itself says to whoever wants to enter: inspected today, not held, free, its last game's heads all off, and room enough."""
 
 from datetime import date
+from typing import Final
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -17,6 +18,7 @@ from contracts.games import (
     GameStarted,
     HeadsCounted,
     HoldAsked,
+    HoldCause,
     HoldConfirmed,
     HoldLifted,
     OutVoided,
@@ -61,6 +63,17 @@ class Field(Struct, frozen=True):
         return tuple(hold for hold in self.holds if hold.lifted is None)
 
 
+_BECAUSE: Final[dict[HoldCause, str]] = {
+    "weather": "It is the weather.",
+    "injury": "Somebody is hurt.",
+    "mask_off": "A mask is off.",
+    "intruder": "Somebody is inside who does not belong there.",
+    "equipment": "It is the equipment.",
+    "fire": "There is a fire.",
+    "other": "",
+}
+
+
 def reasons(field: Field, moment: Moment, game: str | None = None, players: int = 0) -> list[Reason]:
     """Every reason of the field's own why nobody may enter it now. Empty: it is open.
 
@@ -77,7 +90,7 @@ def reasons(field: Field, moment: Moment, game: str | None = None, players: int 
         found.append(reason("field_not_inspected", tag))
     elif not inspection.passed:
         found.append(reason("field_failed_inspection", tag))
-    found += [reason("field_on_hold", tag, f"Hold {hold.hold}: {hold.cause}.") for hold in field.standing]
+    found += [reason("field_on_hold", tag, _BECAUSE[hold.cause]) for hold in field.standing]
     for run in field.runs.values():
         if run.running and run.game != game:
             found.append(reason("field_occupied", tag, f"It is game {run.game}."))

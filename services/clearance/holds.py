@@ -6,7 +6,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from contracts.envelope import Recorded
-from contracts.games import HoldAsked, HoldConfirmed, HoldLifted
+from contracts.games import HoldAsked, HoldCause, HoldConfirmed, HoldLifted
 
 Place = tuple[datetime, int]
 """When something happened, and its position where two things happened at once."""
@@ -16,7 +16,7 @@ class Hold(Struct, frozen=True):
     """One hold on one field."""
 
     hold: str
-    cause: str
+    cause: HoldCause
     day: date
     asked: Place
     confirmed: Place | None = None

@@ -14,6 +14,7 @@ from contracts.words import Role
 from services.core.clock import Clock
 from services.core.contacts import Contacts
 from services.core.pool import Pool
+from services.core.rights import named
 from services.core.tries import Tries
 
 KEPT_SECONDS = 0.5
@@ -188,5 +189,5 @@ def require(device: Device, roles: frozenset[Role]) -> None:
     """Raises NotAllowed unless the device holds one of these roles."""
     if not device.roles & roles:
         raise NotAllowed(
-            f"This device's key is for {', '.join(sorted(device.roles))}; this takes one of {', '.join(sorted(roles))}. Use such a device, or ask a manager."
+            f"This device's key is for {named(device.roles)}; this takes one of {named(roles)}. Use such a device, or ask a manager."
         )

@@ -53,11 +53,12 @@ def meet(device: frozenset[Role], actor: Actor, day: date, command: type[Command
     held = actor.roles(day)
     if not device & held & command.ROLES:
         raise NotAllowed(
-            f"This takes one of {_listed(command.ROLES)}. The device is for {_listed(device)}; staff {actor.staff} was qualified for "
-            f"{_listed(held) or 'nothing'} on {day.isoformat()}. Let somebody do it who is qualified, or have a manager renew the qualification."
+            f"This takes one of {named(command.ROLES)}. The device is for {named(device)}; staff {actor.staff} was qualified for "
+            f"{named(held)} on {day.isoformat()}. Let somebody do it who is qualified, or have a manager renew the qualification."
         )
     return device & held
 
 
-def _listed(roles: Iterable[Role]) -> str:
-    return ", ".join(sorted(roles))
+def named(roles: Iterable[str]) -> str:
+    """Roles as a person reads them, in order."""
+    return ", ".join(sorted(one.replace("_", " ") for one in roles)) or "nothing"

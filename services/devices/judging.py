@@ -18,6 +18,7 @@ from services.core.in_order import InOrder, Told, passing
 from services.core.lines import Cut
 from services.core.log import Appended
 from services.core.park import Answer, Asked, Caller, Park, digest_of, request_of
+from services.core.rights import named
 from services.core.routes import asked
 from services.core.set_aside import Kept, SetAside
 from services.core.times import Contact
@@ -126,8 +127,8 @@ class Judging:
             return refused
         if not kept.roles & command.ROLES:
             return NotAllowed(
-                f"Device {kept.device} was for {', '.join(sorted(kept.roles)) or 'nothing'} when it sent this; {line.command} takes one of "
-                f"{', '.join(sorted(command.ROLES))}. Record what happened by hand, and dismiss the line."
+                f"Device {kept.device} was for {named(kept.roles)} when it sent this; {line.command} takes one of "
+                f"{named(command.ROLES)}. Record what happened by hand, and dismiss the line."
             )
         first = Asked(
             id=line.key,

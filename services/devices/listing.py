@@ -18,6 +18,7 @@ from services.core.pages import NO_STORE
 from services.core.park import Park
 from services.core.pool import Pool
 from services.core.reads import fits
+from services.core.rights import named
 from services.core.routes import park_of
 from services.core.sequence import Count
 from services.devices.states import DEVICE, Device
@@ -90,7 +91,7 @@ async def device_sequence(
     fits(device, DeviceId, "device")
     caller: Caller = request.state.device
     if caller.id != device and not caller.roles & LISTERS:
-        raise NotAllowed(f"This is for {device} itself, or for one of {', '.join(sorted(LISTERS))}.")
+        raise NotAllowed(f"This is for {device} itself, or for one of {named(LISTERS)}.")
     pool: Pool = request.app.state.pool
     count = await sequence.count(pool, where.park, device)
     if not count.known:

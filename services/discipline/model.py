@@ -26,6 +26,7 @@ from contracts.rules import Violation
 from contracts.words import Role
 from services.core.command import Moment, must_be_new, must_know
 from services.core.fold import Given
+from services.core.rights import named
 from services.core.withdrawing import Noted, must_be_withdrawable
 from services.discipline.sit_outs import Stops
 from services.discipline.slip import CATALOGUES, FIELD, GAME, SLIP, Slip
@@ -111,8 +112,8 @@ def _must_be_entitled(violation: Violation, moment: Moment) -> None:
     entitled = {*violation.by, *ANYWHERE}
     if not moment.roles & entitled:
         raise NotAllowed(
-            f"{violation.title!r} is recorded by {', '.join(sorted(entitled))}; this device's key is for "
-            f"{', '.join(sorted(moment.roles))}. Tell one of them what you saw.",
+            f"{violation.title!r} is recorded by {named(entitled)}; this device's key is for "
+            f"{named(moment.roles)}. Tell one of them what you saw.",
             where="$.violation",
         )
 

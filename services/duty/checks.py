@@ -20,6 +20,7 @@ from contracts.rules import Check
 from contracts.words import Role
 from services.core.command import Moment, must_know
 from services.core.fold import Fold, Given
+from services.core.rights import named
 from services.duty.states import FIELD_STAFF, Place
 
 When = Literal["opening", "closing"]
@@ -55,7 +56,7 @@ def do_check(command: DoCheck, given: Given, moment: Moment) -> Iterable[Data]:
     entitled = {*check.by, *ANY_CHECK}
     if check.by and not moment.roles & entitled:
         raise NotAllowed(
-            f"{check.title!r} is done by {', '.join(sorted(entitled))}; this device's key is for {', '.join(sorted(moment.roles))}. "
+            f"{check.title!r} is done by {named(entitled)}; this device's key is for {named(moment.roles)}. "
             "Tell one of them what you saw.",
             where="$.check",
         )

@@ -21,6 +21,7 @@ from contracts.vault import (
 )
 from services.core.command import Moment, must_be_new, must_know
 from services.core.fold import Given, Subject
+from services.core.rights import named
 from services.core.rules import operating_day
 from services.vault.claims import claims_until
 from services.vault.states import ENTRY, INJURED, INJURY, LEGAL_HOLD, LIFE, Life
@@ -42,9 +43,7 @@ def may_keep(command: KeepDetail, given: Given, moment: Moment) -> None:
     """What is asked before anything is sealed; no refusal repeats a word of the text."""
     allowed = RECORDERS[command.kind]
     if not moment.roles & allowed:
-        raise NotAllowed(
-            f"This device may not record that kind of detail; it takes one of {', '.join(sorted(allowed))}."
-        )
+        raise NotAllowed(f"This device may not record that kind of detail; it takes one of {named(allowed)}.")
     life = given.of(LIFE, command.person)
     _must_not_be_erased(life)
     must_know(life.registered, f"person:{command.person}")

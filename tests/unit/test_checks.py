@@ -165,7 +165,7 @@ def test_a_check_is_one_of_the_list_at_its_end_of_the_day_and_where_the_list_say
 
 
 def test_a_check_is_done_by_whom_the_rules_name_or_by_the_head_referee_or_the_manager(day):
-    with pytest.raises(NotAllowed, match="head_referee, manager, referee"):
+    with pytest.raises(NotAllowed, match="head referee, manager, referee"):
         day.when(DoCheck(check="netting", field="birch"), "desk")
     for role in ("referee", "head_referee", "manager"):
         day.when(DoCheck(check="netting", field="birch"), role)

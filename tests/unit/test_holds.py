@@ -25,7 +25,7 @@ def test_a_hold_stops_its_field_from_the_moment_it_is_asked_for(day):
     assert asked == HoldAsked(hold="h1", fields=("birch",), whole_park=False, cause="injury")
     (reason,) = reasons(day.state(FIELD, "birch"), day.moment())
     assert (reason.code, reason.subject, reason.where) == ("field_on_hold", "field:birch", "head referee")
-    assert reason.sentence == "Play is stopped on this field. Hold h1: injury."
+    assert reason.sentence == "Play is stopped on this field. Somebody is hurt."
     assert "field_on_hold" not in shut(day, "fern")
 
 
