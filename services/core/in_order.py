@@ -66,13 +66,13 @@ class InOrder:
         """Verdicts on the first of these; none where another station was quicker than the very first."""
         before = await self._park.log.recall_all([request_of(one.asked) for one in few])
         try:
-            ready = await self._decide([one for one in few if one.asked.id not in before])
+            ready = await self._decide([one for one, known in zip(few, before, strict=True) if known is None])
         except Refused as refused:
             return [refused]
         ours = {one.asked.id: one for one in ready}
         first: list[Ready | Before] = []
-        for one in few:
-            next_ = before.get(one.asked.id) or ours.pop(one.asked.id, None)
+        for one, known in zip(few, before, strict=True):
+            next_ = known or ours.pop(one.asked.id, None)
             if next_ is None:
                 break
             first.append(next_)

@@ -105,9 +105,9 @@ class Judging:
             recorded = iter(await self._recorded(told))
             outcomes = [next(recorded) if isinstance(one, Told) else one for one in requests]
             return [self._accept(*one) for one in zip(waiting, outcomes, strict=True)]
-        before = await self._park.log.recall_all([request_of(one.asked) for one in told])
+        before = iter(await self._park.log.recall_all([request_of(one.asked) for one in told]))
         return [
-            refused or self._dismiss(one, before.get(request.asked.id) if isinstance(request, Told) else None)
+            refused or self._dismiss(one, next(before) if isinstance(request, Told) else None)
             for one, refused, request in zip(waiting, judged, requests, strict=True)
         ]
 

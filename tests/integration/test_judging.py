@@ -352,3 +352,41 @@ def test_all_must_be_dismissed_for_a_reason(live):
 def test_a_parameter_that_can_name_nothing_is_told(live, path, where):
     """PostgreSQL's text takes no U+0000 (its manual, section 8.3)."""
     refused(live.get(f"/parks/{live.park}/devices/{path}", "manager"), 400, "invalid-parameter", where)
+
+
+def under(name, number, hold):
+    """A fact of this number's under the key of another, which a device must not do."""
+    return line(number, "games/ask-hold", {"hold": hold, "field": None, "cause": "weather"}, key=key(name))
+
+
+def test_of_two_lines_under_one_key_only_the_one_that_is_recorded_is_taken_for_recorded(live, device, numbers):
+    """Else the other is told as recorded, and its bytes go."""
+    secret = live.enrol(device, "referee")
+    good, other = under(numbers[0], numbers[0], "hold-good"), under(numbers[0], numbers[1], "hold-other")
+    told, _ = verdicts(send(live, secret, good))
+    assert problems(told) == ["-"]
+    for lines, outcomes in (
+        ((other, good), ["idempotency-key-reused", "-"]),
+        ((good, other), ["-", "idempotency-key-reused"]),
+    ):
+        told, _ = verdicts(send(live, secret, b"".join(lines)))
+        assert problems(told) == outcomes
+    left_behind(live, device, *holds(numbers[2:3]))
+    assert [one["seq"] for one in waiting(live, device)] == [numbers[1], numbers[2]]
+
+
+@pytest.mark.parametrize("what", ["accept", "dismiss"])
+def test_of_two_lines_under_one_key_each_is_judged_as_what_it_is(live, device, numbers, what, monkeypatch):
+    good, other = under(numbers[0], numbers[0], "hold-good"), under(numbers[0], numbers[1], "hold-other")
+    left_behind(live, device, other, good)
+    with monkeypatch.context() as patched:  # the good one is recorded, and still waits
+        patched.setattr(asides.Judging, "_accept", lambda *_: Contended("Broken off."))
+        done(judge(live, "accept", device, first_seq=numbers[0], last_seq=numbers[0]))
+    lines = {one["seq"]: one["line"] for one in waiting(live, device)}
+    assert len(lines) == 2
+    cause = {"cause": "unreadable"} if what == "dismiss" else {}
+    answer = done(judge(live, what, device, **cause))
+    (stayed,) = answer["stayed"]
+    kept_line = numbers[1] if what == "accept" else numbers[0]
+    assert stayed["line"] == lines[kept_line]
+    assert [one["seq"] for one in waiting(live, device)] == [kept_line]
