@@ -5,7 +5,6 @@ from datetime import datetime
 from functools import cache
 from types import TracebackType
 from typing import Any, Self
-from uuid import UUID
 
 import asyncpg
 
