@@ -1,7 +1,8 @@
 """Many requests of one device, one after another, many in one commit: each is decided on what those before it bring, and gets a verdict of its own."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 from uuid import UUID
 
@@ -37,6 +38,24 @@ class Told(Struct, frozen=True):
 def passing(verdict: object) -> bool:
     """Whether it is not known yet what becomes of the request: it is sent again, and what stands behind it waits."""
     return isinstance(verdict, Refused) and verdict.passing
+
+
+@contextmanager
+def at_work(park: Park, requests: Sequence[Told | Refused]) -> Iterator[int]:
+    """Holds the keys of these lines for the block, up to the first whose key another request holds: how many those are."""
+    taken: set[UUID] = set()
+    free = len(requests)
+    for at, one in enumerate(requests):
+        if isinstance(one, Told) and one.asked.id not in taken:
+            if one.asked.id in park.at_work:
+                free = at
+                break
+            taken.add(one.asked.id)
+    park.at_work |= taken
+    try:
+        yield free
+    finally:
+        park.at_work -= taken
 
 
 class InOrder:

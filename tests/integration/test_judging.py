@@ -1,5 +1,7 @@
 """Lines that were set aside, judged many at once: each by its own rules, in order; what is refused again stays and says why."""
 
+import json
+from asyncio import to_thread
 from datetime import UTC, datetime, timedelta
 from itertools import count
 
@@ -7,6 +9,7 @@ import pytest
 
 from contracts.problems import Contended, Unavailable
 from services.core import set_aside as kept
+from services.core.batch import Batch
 from services.core.in_order import InOrder
 from services.core.park import Park
 from services.devices import asides
@@ -390,3 +393,55 @@ def test_of_two_lines_under_one_key_each_is_judged_as_what_it_is(live, device, n
     kept_line = numbers[1] if what == "accept" else numbers[0]
     assert stayed["line"] == lines[kept_line]
     assert [one["seq"] for one in waiting(live, device)] == [kept_line]
+
+
+@pytest.fixture
+def fits_by_now(live, device, numbers):
+    """A line that waits and would be recorded if it came again: its device is there for it by now. What sends it again."""
+    (one,) = holds(numbers[:1])
+    verdicts(send(live, live.enrol(device, "integrator"), one))
+    assert len(waiting(live, device)) == 1
+    secret = live.enrol(device, "referee")
+    return lambda: verdicts(send(live, secret, one))[0]
+
+
+def test_a_line_that_comes_again_while_it_is_dismissed_waits_for_that(live, device, fits_by_now, monkeypatch):
+    before, execute, told = live.head(), Park.execute, []
+
+    async def meanwhile(park, handler, command, asked):
+        if isinstance(command, asides.JudgeLines):
+            told.extend(await to_thread(fits_by_now))
+        return await execute(park, handler, command, asked)
+
+    monkeypatch.setattr(Park, "execute", meanwhile)
+    assert done(judge(live, "dismiss", device, cause="did_not_happen"))["judged"] == 1
+    assert problems([*told, *fits_by_now()]) == ["in-flight", "not-allowed"]
+    assert recorded(live, before, device) == []
+
+
+@pytest.mark.parametrize("what", ["accept", "dismiss"])
+def test_a_line_that_is_coming_again_is_not_judged_meanwhile(live, device, fits_by_now, what, monkeypatch):
+    before, look, told = live.head(), Batch._but_for_dismissed, []
+    cause = {"cause": "did_not_happen"} if what == "dismiss" else {}
+
+    async def meanwhile(batch, *some):
+        found = await look(batch, *some)
+        told.append(await to_thread(judge, live, what, device, **cause))
+        return found
+
+    monkeypatch.setattr(Batch, "_but_for_dismissed", meanwhile)
+    assert problems(fits_by_now()) == ["-"]
+    refused(told[0], 409, "in-flight")
+    assert (len(recorded(live, before, device)), waiting(live, device)) == (1, [])
+    assert [one["outcome"] for one in waiting(live, device, judged="true")] == ["recorded"]
+
+
+@pytest.mark.usefixtures("fits_by_now")
+def test_what_its_device_has_recorded_since_by_itself_is_accepted_whatever_it_was_for_then(live, device, numbers):
+    """Else it could be neither accepted nor dismissed."""
+    sent = {"Authorization": f"Bearer {live.enrol(device, 'referee')}", "Idempotency-Key": f'"{key(numbers[0])}"'}
+    body = json.dumps(json.loads(holds(numbers[:1])[0])["body"]).encode()
+    assert live.http.post(f"/parks/{live.park}/games/ask-hold", content=body, headers=sent).status_code == 201
+    (stayed,) = done(judge(live, "dismiss", device, cause="did_not_happen"))["stayed"]
+    assert "Accept it" in stayed["detail"]
+    assert done(judge(live, "accept", device))["judged"] == 1
