@@ -2,6 +2,7 @@
 
 from asyncio import Lock
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from litestar import Request
@@ -26,18 +27,20 @@ Judgement = LineAccepted | LineDismissed
 
 
 class Line(Struct, frozen=True):
-    """One line that was set aside, and what was made of it."""
+    """One line that was set aside, and what was made of it, by whom and when."""
 
     line: str
     judged: str = ""
+    by: str = ""
+    at: datetime | None = None
 
 
-def _accepted(line: Line, _: Recorded[LineAccepted]) -> Line:
-    return replace(line, judged="accepted")
+def _accepted(line: Line, event: Recorded[LineAccepted]) -> Line:
+    return replace(line, judged="accepted", by=event.actor or event.device, at=event.recorded_at)
 
 
-def _dismissed(line: Line, _: Recorded[LineDismissed]) -> Line:
-    return replace(line, judged="dismissed")
+def _dismissed(line: Line, event: Recorded[LineDismissed]) -> Line:
+    return replace(line, judged="dismissed", by=event.actor or event.device, at=event.recorded_at)
 
 
 LINE: Fold[Line] = Fold("devices.line", "line", Line, {LineAccepted: _accepted, LineDismissed: _dismissed})
@@ -122,8 +125,8 @@ class Judging:
 
     async def _judged_before(self, kept: Kept, line: Line) -> Refused | None:
         """Where the record says that it was judged, and whoever judged it broke off then, its bytes go now."""
-        if line.judged:
-            await self.aside.judge([kept.id], line.judged, self._park.clock.now(), self._by)
+        if line.at:
+            await self.aside.judge([kept.id], line.judged, line.at, line.by)
         outcome = line.judged or kept.outcome  # the very line may have come again, and been recorded then
         return NotInThatState(f"Line {kept.id} was {outcome} already. Nothing is left to judge.") if outcome else None
 

@@ -1,7 +1,7 @@
 """Lines that were set aside, judged many at once: each by its own rules, in order; what is refused again stays and says why."""
 
 import json
-from asyncio import to_thread
+from asyncio import create_task, to_thread, wait
 from datetime import UTC, datetime, timedelta
 from itertools import count
 
@@ -12,6 +12,7 @@ from services.core import set_aside as kept
 from services.core.batch import Batch
 from services.core.in_order import InOrder
 from services.core.park import Park
+from services.core.set_aside import SetAside
 from services.devices import asides
 from tests.integration.batches import holds, key, line, problems, recorded, send, verdicts
 
@@ -282,10 +283,13 @@ def test_where_it_was_judged_and_broken_off_behind_that_the_next_finds_it_judged
         patched.setattr(asides.Judging, "_forget", cut)
         refused(judge(live, "dismiss", device, cause="did_not_happen"), 503, "unavailable")
     before = live.head()
-    answer = done(judge(live, "accept", device))
+    answer = done(judge(live, "accept", device, role="head_referee"))
     assert [one["why"] for one in answer["stayed"]] == ["/problems/not-in-that-state"] * 2
     assert (live.head(), waiting(live, device)) == (before, [])
-    assert {one["outcome"] for one in waiting(live, device, judged="true")} == {"dismissed"}
+    (event, _) = recorded(live, before - 2, "device-manager")
+    for one in waiting(live, device, judged="true"):
+        assert (one["outcome"], one["judged_by"]) == ("dismissed", "device-manager")
+        assert datetime.fromisoformat(one["judged_at"]) == event.recorded_at
 
 
 def test_who_may_not_judge_records_nothing_by_it(live, device, numbers):
@@ -422,11 +426,12 @@ def test_a_line_that_comes_again_while_it_is_dismissed_waits_for_that(live, devi
 @pytest.mark.parametrize("what", ["accept", "dismiss"])
 def test_a_line_that_is_coming_again_is_not_judged_meanwhile(live, device, fits_by_now, what, monkeypatch):
     before, look, told = live.head(), Batch._but_for_dismissed, []
-    cause = {"cause": "did_not_happen"} if what == "dismiss" else {}
+    body = {"device": device, "received_until": groups(live, device)[0]}
+    body |= {"cause": "did_not_happen"} if what == "dismiss" else {}
 
     async def meanwhile(batch, *some):
         found = await look(batch, *some)
-        told.append(await to_thread(judge, live, what, device, **cause))
+        told.append(await to_thread(live.post, f"devices/{what}-lines", body, "manager"))
         return found
 
     monkeypatch.setattr(Batch, "_but_for_dismissed", meanwhile)
@@ -445,3 +450,22 @@ def test_what_its_device_has_recorded_since_by_itself_is_accepted_whatever_it_wa
     (stayed,) = done(judge(live, "dismiss", device, cause="did_not_happen"))["stayed"]
     assert "Accept it" in stayed["detail"]
     assert done(judge(live, "accept", device))["judged"] == 1
+
+
+def test_what_came_before_a_list_is_in_it_though_it_is_set_aside_only_then(live, device, numbers, monkeypatch):
+    """Else it would be dismissed with the list by somebody who has not seen it."""
+    secret, keep, asking = live.enrol(device, "integrator"), SetAside.keep, []
+
+    async def late(aside, *some):
+        asking.append(create_task(to_thread(groups, live, device)))
+        await wait(asking, timeout=0.3)
+        await keep(aside, *some)
+
+    async def seen():
+        return await asking[0]
+
+    monkeypatch.setattr(SetAside, "keep", late)
+    verdicts(send(live, secret, *holds(numbers[:1])))
+    as_of, listed = live.portal.call(seen)
+    judged = done(judge(live, "dismiss", device, cause="unreadable", received_until=as_of))["judged"]
+    assert (judged, [one["lines"] for one in listed]) == (1, [1])
