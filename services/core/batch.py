@@ -1,7 +1,6 @@
 """A batch as it comes in: its lines in order, each recorded or refused by itself, and a verdict each."""
 
-from collections.abc import Awaitable, Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from datetime import datetime
 from functools import partial
 from typing import Any, Final
@@ -29,7 +28,7 @@ from services.core import lines, sequence
 from services.core.auth import Device, require
 from services.core.command import Handler
 from services.core.identity import identified
-from services.core.in_order import InOrder, Told, passing
+from services.core.in_order import InOrder, Told, at_work, passing
 from services.core.lines import Cut, Lines
 from services.core.park import Answer, Asked, Caller, Park, digest_of
 from services.core.pool import LOST, Pool
@@ -71,8 +70,9 @@ class Batch:
             requests: Sequence[Told | Refused] = []
             try:
                 self._device = await self._identify()  # a body may come in for hours, and a revocation holds at once
-                requests = await self._but_for_dismissed(few, [self._read(cut) for cut in few])
-                with _at_work(self._park, requests) as free:
+                requests = [self._read(cut) for cut in few]
+                with at_work(self._park, requests) as free:  # nobody judges one of them meanwhile
+                    requests = await self._but_for_dismissed(few, requests)
                     verdicts = await self._decide(requests[:free])
                 if free < len(requests) and len(verdicts) == free:
                     verdicts.append(
@@ -221,24 +221,6 @@ class Batch:
         )
         if self.resume is None:
             self.verdicts.append(self._told(rest, cut, cut))
-
-
-@contextmanager
-def _at_work(park: Park, requests: Sequence[Told | Refused]) -> Iterator[int]:
-    """Holds the keys of these lines for the block, up to the first whose key another request holds: how many those are."""
-    taken: set[Any] = set()
-    free = len(requests)
-    for at, one in enumerate(requests):
-        if isinstance(one, Told) and one.asked.id not in taken:
-            if one.asked.id in park.at_work:
-                free = at
-                break
-            taken.add(one.asked.id)
-    park.at_work |= taken
-    try:
-        yield free
-    finally:
-        park.at_work -= taken
 
 
 @post(

@@ -25,7 +25,7 @@ from services.core.identity import identified
 from services.core.log import OutcomeUnknown
 from services.core.park import Park
 from services.core.pool import LOST
-from services.core.query import must_be_taken
+from services.core.query import must_be_taken, writes
 from services.core.routes import PATHS, PROBLEM_JSON, accounted, command_route, park_of
 from services.core.service import Service
 
@@ -101,7 +101,8 @@ async def _check(connection: ASGIConnection[Any, Any, Any, Any], handler: BaseRo
             _may_ask(connection, handler)
         must_be_taken(connection)
     except problems.Refused as refused:
-        await accounted(connection, refused)
+        if writes(connection):
+            await accounted(connection, refused)
         raise
 
 

@@ -1,7 +1,8 @@
 """Many requests of one device, one after another, many in one commit: each is decided on what those before it bring, and gets a verdict of its own."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 from uuid import UUID
 
@@ -39,6 +40,24 @@ def passing(verdict: object) -> bool:
     return isinstance(verdict, Refused) and verdict.passing
 
 
+@contextmanager
+def at_work(park: Park, requests: Sequence[Told | Refused]) -> Iterator[int]:
+    """Holds the keys of these lines for the block, up to the first whose key another request holds: how many those are."""
+    taken: set[UUID] = set()
+    free = len(requests)
+    for at, one in enumerate(requests):
+        if isinstance(one, Told) and one.asked.id not in taken:
+            if one.asked.id in park.at_work:
+                free = at
+                break
+            taken.add(one.asked.id)
+    park.at_work |= taken
+    try:
+        yield free
+    finally:
+        park.at_work -= taken
+
+
 class InOrder:
     """Decides and records requests in their order. How many it tries at once follows from how many went together last."""
 
@@ -66,13 +85,13 @@ class InOrder:
         """Verdicts on the first of these; none where another station was quicker than the very first."""
         before = await self._park.log.recall_all([request_of(one.asked) for one in few])
         try:
-            ready = await self._decide([one for one in few if one.asked.id not in before])
+            ready = await self._decide([one for one, known in zip(few, before, strict=True) if known is None])
         except Refused as refused:
             return [refused]
         ours = {one.asked.id: one for one in ready}
         first: list[Ready | Before] = []
-        for one in few:
-            next_ = before.get(one.asked.id) or ours.pop(one.asked.id, None)
+        for one, known in zip(few, before, strict=True):
+            next_ = known or ours.pop(one.asked.id, None)
             if next_ is None:
                 break
             first.append(next_)
@@ -146,8 +165,8 @@ class InOrder:
 
 
 def _reads(one: Told, given: Given) -> list[Subject]:
-    """What it rests on; nothing where that is refused, which the decision then says."""
+    """What it rests on; nothing where that is refused or breaks, which the decision then says."""
     try:
         return reads_of(one.handler, one.command, one.asked, given)
-    except Refused:
+    except Exception:  # noqa: BLE001 - the decision asks for the same again, and logs it
         return []

@@ -5,7 +5,6 @@ from datetime import datetime
 from functools import cache
 from types import TracebackType
 from typing import Any, Self
-from uuid import UUID
 
 import asyncpg
 
@@ -52,8 +51,8 @@ ANEW = "SELECT log.anew($1, $2, $3)"
 POSITION_AT = "SELECT log.position_at($1, $2)"
 HEAD = "SELECT epoch, position FROM log.park_head WHERE park = $1"
 RECALL_ALL = """
-SELECT r.id, r.device = asked.device AND r.digest = asked.digest, e.epoch, r.first_position, r.last_position, e.recorded_at
-FROM unnest($2::uuid[], $3::text[], $4::bytea[]) AS asked (id, device, digest)
+SELECT asked.number, r.device = asked.device AND r.digest = asked.digest, e.epoch, r.first_position, r.last_position, e.recorded_at
+FROM unnest($2::uuid[], $3::text[], $4::bytea[]) WITH ORDINALITY AS asked (id, device, digest, number)
 JOIN log.request r ON r.park = $1 AND r.id = asked.id
 JOIN log.event e ON e.park = $1 AND e.position = r.first_position
 """
@@ -128,17 +127,16 @@ class Log:
             raise RequestReused("this id was used for another request")
         return Appended(epoch, first, last, recorded_at, repeat=True)
 
-    async def recall_all(self, requests: Sequence[Request]) -> dict[UUID, Appended | RequestReused]:
-        """Those of these requests whose ids were used, and what they were answered then."""
+    async def recall_all(self, requests: Sequence[Request]) -> list[Appended | RequestReused | None]:
+        """Of each request what it was answered when it was first recorded; None where its id names none. Two of them may bear one id."""
         columns = [[getattr(one, name) for one in requests] for name in ("id", "device", "digest")]
         async with self._pool.connection() as connection:
             rows = await connection.fetch(RECALL_ALL, self.park, *columns)
-        return {
-            one: Appended(epoch, first, last, at, repeat=True)
-            if same
-            else RequestReused("this id was used for another request")
-            for one, same, epoch, first, last, at in rows
-        }
+        found: list[Appended | RequestReused | None] = [None] * len(requests)
+        for number, same, epoch, first, last, at in rows:
+            reused = RequestReused("this id was used for another request")
+            found[number - 1] = Appended(epoch, first, last, at, repeat=True) if same else reused
+        return found
 
     async def at(self, positions: Sequence[int]) -> list[Row]:
         """The events at these positions, in order."""

@@ -1,6 +1,6 @@
-"""What a request's query may hold: the parameters that its route is documented to take, each once unless it may be given several times.
+"""What a request asks for, as its route is documented: whether it is a write, and of its query only the parameters that are named there, each once unless it may be given several times.
 
-Anything else is refused: whoever mistypes `after` would be told of everything from the beginning, and take it for what he asked.
+Any other is refused: whoever mistypes `after` would be told of everything from the beginning, and take it for what he asked.
 """
 
 from typing import Any, Final
@@ -8,6 +8,7 @@ from typing import Any, Final
 from litestar.connection import ASGIConnection
 
 from contracts.problems import InvalidParameter
+from contracts.read import Read
 from contracts.reads import READS
 
 _READS: Final = {(read.method.upper(), read.path): read for read in READS}
@@ -17,10 +18,9 @@ _SHOWN: Final = 40
 
 def must_be_taken(connection: ASGIConnection[Any, Any, Any, Any]) -> None:
     """Raises InvalidParameter at the first parameter that the route does not take, or not so often."""
-    method, path = str(connection.scope.get("method")), connection.scope["path_template"]
     if not connection.scope["query_string"]:
         return
-    read = _READS.get((method, path))
+    read = _read_of(connection)
     if read is not None and read.any_query:
         return
     taken = {} if read is None else {one.name: one for one in read.parameters}
@@ -34,6 +34,17 @@ def must_be_taken(connection: ASGIConnection[Any, Any, Any, Any]) -> None:
             raise InvalidParameter(
                 f"{name} is given {len(values)} times, and is taken once. Leave out the others.", where=name
             )
+
+
+def writes(connection: ASGIConnection[Any, Any, Any, Any]) -> bool:
+    """Whether what is asked would be recorded under the request's own number: a command, or what is keyed like one."""
+    read = _read_of(connection)
+    return connection.scope.get("method") == "POST" and (read is None or read.keyed)
+
+
+def _read_of(connection: ASGIConnection[Any, Any, Any, Any]) -> Read | None:
+    """The route as it is documented; None for a command."""
+    return _READS.get((str(connection.scope.get("method")), connection.scope["path_template"]))
 
 
 def _all(names: dict[str, Any]) -> str:

@@ -156,6 +156,10 @@ async def groups(request: Request[Any, Any, Any], park: FromPath[str]) -> Respon
     """All that waits, by device and reason."""
     where = park_of(request, park)
     as_of = where.clock.now()
+    for (name, device), turn in list(request.app.state.turns.items()):
+        if name == where.park and device:
+            async with turn:  # what has come by now is seen: whoever judges the list judges that with it
+                pass
     found = await SetAside(request.app.state.pool, where.park).groups()
     return Response(SetAsideGroups(park=where.park, as_of=as_of, groups=tuple(found)), headers=NO_STORE)
 

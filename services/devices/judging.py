@@ -2,6 +2,7 @@
 
 from asyncio import Lock
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 from litestar import Request
@@ -10,16 +11,16 @@ from msgspec.structs import replace
 
 from contracts.devices import Dismissal, LineAccepted, LineDismissed
 from contracts.envelope import Command, Recorded
-from contracts.problems import NotAllowed, NotInThatState, Refused
+from contracts.problems import InFlight, NotAllowed, NotInThatState, Refused
 from services.core import lines
 from services.core.command import Handler
 from services.core.fold import Fold
-from services.core.in_order import InOrder, Told, passing
+from services.core.in_order import InOrder, Told, at_work, passing
 from services.core.lines import Cut
 from services.core.log import Appended
 from services.core.park import Answer, Asked, Caller, Park, digest_of, request_of
 from services.core.rights import named
-from services.core.routes import asked
+from services.core.routes import PATHS, asked
 from services.core.set_aside import Kept, SetAside
 from services.core.times import Contact
 
@@ -27,18 +28,20 @@ Judgement = LineAccepted | LineDismissed
 
 
 class Line(Struct, frozen=True):
-    """One line that was set aside, and what was made of it."""
+    """One line that was set aside, and what was made of it, by whom and when."""
 
     line: str
     judged: str = ""
+    by: str = ""
+    at: datetime | None = None
 
 
-def _accepted(line: Line, _: Recorded[LineAccepted]) -> Line:
-    return replace(line, judged="accepted")
+def _accepted(line: Line, event: Recorded[LineAccepted]) -> Line:
+    return replace(line, judged="accepted", by=event.actor or event.device, at=event.recorded_at)
 
 
-def _dismissed(line: Line, _: Recorded[LineDismissed]) -> Line:
-    return replace(line, judged="dismissed")
+def _dismissed(line: Line, event: Recorded[LineDismissed]) -> Line:
+    return replace(line, judged="dismissed", by=event.actor or event.device, at=event.recorded_at)
 
 
 LINE: Fold[Line] = Fold("devices.line", "line", Line, {LineAccepted: _accepted, LineDismissed: _dismissed})
@@ -79,7 +82,16 @@ class Judging:
         What they tell is recorded before it is said that they were accepted: whatever breaks in between, the same request finishes it.
         Raises a Refused where it is not known yet what becomes of a line.
         """
-        verdicts = await self._verdicts(waiting)
+        requests = [self._request(one) for one in waiting]
+        with at_work(self._park, requests) as free:  # whoever sends one of them again meanwhile hears it afterwards
+            if free < len(waiting):
+                raise InFlight("One of these lines is coming again just now. Send the same in a second.", retry_after=1)
+            return await self._judge(waiting, requests)
+
+    async def _judge(
+        self, waiting: Sequence[Kept], requests: Sequence[Told | Refused]
+    ) -> tuple[Answer | None, list[tuple[Kept, Refused]]]:
+        verdicts = await self._verdicts(waiting, requests)
         said = [one for one in verdicts if not isinstance(one, Refused)]
         stayed = [(line, one) for line, one in zip(waiting, verdicts, strict=True) if isinstance(one, Refused)]
         if not said:
@@ -96,40 +108,35 @@ class Judging:
         await self._forget(answer)
         return answer, stayed
 
-    async def _verdicts(self, waiting: Sequence[Kept]) -> list[Judgement | Refused]:
+    async def _verdicts(self, waiting: Sequence[Kept], read: Sequence[Told | Refused]) -> list[Judgement | Refused]:
         """Of each line what is to be said of it, or why it stays."""
         given, _ = await self._park.load(lambda _: {(LINE, one.id) for one in waiting})
         judged = [await self._judged_before(one, given.of(LINE, one.id)) for one in waiting]
-        requests = [refused or self._request(one) for one, refused in zip(waiting, judged, strict=True)]
-        told = [one for one in requests if isinstance(one, Told)]
-        if self._cause is None:
-            recorded = iter(await self._recorded(told))
-            outcomes = [next(recorded) if isinstance(one, Told) else one for one in requests]
-            return [self._accept(*one) for one in zip(waiting, outcomes, strict=True)]
-        before = await self._park.log.recall_all([request_of(one.asked) for one in told])
-        return [
-            refused or self._dismiss(one, before.get(request.asked.id) if isinstance(request, Told) else None)
-            for one, refused, request in zip(waiting, judged, requests, strict=True)
-        ]
+        requests = [refused or one for one, refused in zip(read, judged, strict=True)]
+        sent = [request_of(one.asked) for one in requests if isinstance(one, Told)]
+        known = iter(await self._park.log.recall_all(sent))
+        before = [next(known) if isinstance(one, Told) else None for one in requests]
+        if self._cause is not None:
+            dismissed = [self._dismiss(*one) for one in zip(waiting, before, strict=True)]
+            return [refused or one for refused, one in zip(judged, dismissed, strict=True)]
+        told = [_within_rights(*one) for one in zip(waiting, requests, before, strict=True)]
+        recorded = iter(await self._recorded([one for one in told if isinstance(one, Told)]))
+        outcomes = [next(recorded) if isinstance(one, Told) else one for one in told]
+        return [self._accept(*one) for one in zip(waiting, outcomes, strict=True)]
 
     async def _judged_before(self, kept: Kept, line: Line) -> Refused | None:
         """Where the record says that it was judged, and whoever judged it broke off then, its bytes go now."""
-        if line.judged:
-            await self.aside.judge([kept.id], line.judged, self._park.clock.now(), self._by)
+        if line.at:
+            await self.aside.judge([kept.id], line.judged, line.at, line.by)
         outcome = line.judged or kept.outcome  # the very line may have come again, and been recorded then
         return NotInThatState(f"Line {kept.id} was {outcome} already. Nothing is left to judge.") if outcome else None
 
     def _request(self, kept: Kept) -> Told | Refused:
-        """The line as its own device sent it, when it sent it; or why it cannot be recorded."""
+        """The line as its own device sent it, when it sent it; or why it is no fact."""
         try:
             line, handler, command = lines.read(Cut(1, kept.claimed), self._facts)
         except Refused as refused:
             return refused
-        if not kept.roles & command.ROLES:
-            return NotAllowed(
-                f"Device {kept.device} was for {named(kept.roles)} when it sent this; {line.command} takes one of "
-                f"{named(command.ROLES)}. Record what happened by hand, and dismiss the line."
-            )
         first = Asked(
             id=line.key,
             digest=digest_of(line.command, bytes(line.body)),
@@ -172,6 +179,16 @@ class Judging:
     @property
     def _by(self) -> str:
         return self.asked.caller.actor or self.asked.caller.device
+
+
+def _within_rights(kept: Kept, request: Told | Refused, before: object) -> Told | Refused:
+    """The request, or why its device could not have recorded it; what is recorded is."""
+    if isinstance(request, Refused) or isinstance(before, Appended) or kept.roles & request.command.ROLES:
+        return request
+    return NotAllowed(
+        f"Device {kept.device} was for {named(kept.roles)} when it sent this; {PATHS[type(request.command)]} takes one of "
+        f"{named(request.command.ROLES)}. Record what happened by hand, and dismiss the line."
+    )
 
 
 def _why(kept: Kept) -> str:

@@ -100,8 +100,8 @@ class Followers:
 
     async def look(self) -> None:
         """Hold every reader's key against those that are good now."""
-        asked_at, readers = time.monotonic(), list(self._here)
-        async with self._pool.connection() as connection:
+        async with self._pool.connection() as connection:  # which may be lent late
+            asked_at, readers = time.monotonic(), list(self._here)
             rows = await connection.fetch(_KEYS, self._park, list({reader.device for reader in readers}))
         good = {str(name): bytes(secret) for name, secret in rows}
         waiting = not all(reader.known for reader in readers)

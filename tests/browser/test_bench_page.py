@@ -644,3 +644,27 @@ def test_an_entry_means_one_thing(bench):
 def test_what_is_no_pair_in_a_check_says_how_a_pair_is_entered(bench):
     bench.enter("C", "281.4")
     bench.says("#hint", "281.4 280.9")
+
+
+def test_an_answer_that_comes_once_another_key_is_here_is_kept_for_neither(bench):
+    """After a restore it would be told again under the other's key, as that one's; its own key finds it recorded."""
+    held = []
+    bench.enter(bench.marker(), "220")
+    expect(bench.page.locator("#shots .reading:not(.pending)")).to_have_count(1, timeout=WITHIN)
+    bench.page.route("**/velocity/take-reading", lambda route: route.continue_() if held else held.append(route))
+    bench.enter("221")
+    bench.says("#link", "1 not sent yet")
+    bench.page.click("#forget")
+    bench.says("#problem", "1 recorded on")
+    other = bench.day.name("chrono")
+    bench.sign_in(bench.day.live.enrol(other, "chrono"))
+    bench.says("#link", "live")
+    with bench.page.expect_response("**/velocity/take-reading"):
+        held[0].continue_()
+    expect(bench.page.locator("#shots .reading:not(.pending)")).to_have_count(2, timeout=WITHIN)
+    bench.page.click("#forget")
+    bench.sign_in()
+    expect(bench.page.locator("#link")).to_have_text("● live", timeout=WITHIN)
+    assert bench.shots() == ["220", "221", "· to come"]
+    kept = bench.page.evaluate("Object.entries({...sessionStorage}).filter(([name]) => name.includes('bench sent'))")
+    assert [one for name, value in kept if name.endswith(f" {other}") for one in json.loads(value)] == []

@@ -202,6 +202,18 @@ def test_a_write_that_leaves_open_what_is_meant_leaves_its_number_where_that_is_
     assert live.get(f"/parks/{live.park}/devices/doubling-1/sequence").json()["holes"] == [[3, 4]]
 
 
+def test_what_only_reads_leaves_no_number_though_it_bears_one(live):
+    """It names a fact that is still on its way: counted as refused, nobody would miss it."""
+    key = live.enrol("doubling-2", "chrono")
+    sent = {"Authorization": f"Bearer {key}", "Device-Seq": "1"}
+    path = f"/parks/{live.park}/devices"
+    for asked, status in (("/doubling-2/sequence?afetr=1:0", 400), ("/set-aside", 403)):
+        assert live.http.get(path + asked, headers=sent).status_code == status
+    told = live.http.post(f"/parks/{live.park}/batch?dry_run=1", content=b"", headers=sent)
+    assert told.status_code == 400
+    assert live.get(f"{path}/doubling-2/sequence").json()["refused"] == []
+
+
 @pytest.mark.parametrize("path", ["devices/enrol", "games/propose-teams", "velocity/lines/chrono-a"])
 @pytest.mark.usefixtures("unwritten")
 def test_a_compressed_body_is_told_where_no_command_is_sent_too(live, path):

@@ -1,5 +1,7 @@
 """Lines that were set aside, judged many at once: each by its own rules, in order; what is refused again stays and says why."""
 
+import json
+from asyncio import create_task, to_thread, wait
 from datetime import UTC, datetime, timedelta
 from itertools import count
 
@@ -7,8 +9,10 @@ import pytest
 
 from contracts.problems import Contended, Unavailable
 from services.core import set_aside as kept
+from services.core.batch import Batch
 from services.core.in_order import InOrder
 from services.core.park import Park
+from services.core.set_aside import SetAside
 from services.devices import asides
 from tests.integration.batches import holds, key, line, problems, recorded, send, verdicts
 
@@ -279,10 +283,13 @@ def test_where_it_was_judged_and_broken_off_behind_that_the_next_finds_it_judged
         patched.setattr(asides.Judging, "_forget", cut)
         refused(judge(live, "dismiss", device, cause="did_not_happen"), 503, "unavailable")
     before = live.head()
-    answer = done(judge(live, "accept", device))
+    answer = done(judge(live, "accept", device, role="head_referee"))
     assert [one["why"] for one in answer["stayed"]] == ["/problems/not-in-that-state"] * 2
     assert (live.head(), waiting(live, device)) == (before, [])
-    assert {one["outcome"] for one in waiting(live, device, judged="true")} == {"dismissed"}
+    (event, _) = recorded(live, before - 2, "device-manager")
+    for one in waiting(live, device, judged="true"):
+        assert (one["outcome"], one["judged_by"]) == ("dismissed", "device-manager")
+        assert datetime.fromisoformat(one["judged_at"]) == event.recorded_at
 
 
 def test_who_may_not_judge_records_nothing_by_it(live, device, numbers):
@@ -352,3 +359,113 @@ def test_all_must_be_dismissed_for_a_reason(live):
 def test_a_parameter_that_can_name_nothing_is_told(live, path, where):
     """PostgreSQL's text takes no U+0000 (its manual, section 8.3)."""
     refused(live.get(f"/parks/{live.park}/devices/{path}", "manager"), 400, "invalid-parameter", where)
+
+
+def under(name, number, hold):
+    """A fact of this number's under the key of another, which a device must not do."""
+    return line(number, "games/ask-hold", {"hold": hold, "field": None, "cause": "weather"}, key=key(name))
+
+
+def test_of_two_lines_under_one_key_only_the_one_that_is_recorded_is_taken_for_recorded(live, device, numbers):
+    """Else the other is told as recorded, and its bytes go."""
+    secret = live.enrol(device, "referee")
+    good, other = under(numbers[0], numbers[0], "hold-good"), under(numbers[0], numbers[1], "hold-other")
+    told, _ = verdicts(send(live, secret, good))
+    assert problems(told) == ["-"]
+    for lines, outcomes in (
+        ((other, good), ["idempotency-key-reused", "-"]),
+        ((good, other), ["-", "idempotency-key-reused"]),
+    ):
+        told, _ = verdicts(send(live, secret, b"".join(lines)))
+        assert problems(told) == outcomes
+    left_behind(live, device, *holds(numbers[2:3]))
+    assert [one["seq"] for one in waiting(live, device)] == [numbers[1], numbers[2]]
+
+
+@pytest.mark.parametrize("what", ["accept", "dismiss"])
+def test_of_two_lines_under_one_key_each_is_judged_as_what_it_is(live, device, numbers, what, monkeypatch):
+    good, other = under(numbers[0], numbers[0], "hold-good"), under(numbers[0], numbers[1], "hold-other")
+    left_behind(live, device, other, good)
+    with monkeypatch.context() as patched:  # the good one is recorded, and still waits
+        patched.setattr(asides.Judging, "_accept", lambda *_: Contended("Broken off."))
+        done(judge(live, "accept", device, first_seq=numbers[0], last_seq=numbers[0]))
+    lines = {one["seq"]: one["line"] for one in waiting(live, device)}
+    assert len(lines) == 2
+    cause = {"cause": "unreadable"} if what == "dismiss" else {}
+    answer = done(judge(live, what, device, **cause))
+    (stayed,) = answer["stayed"]
+    kept_line = numbers[1] if what == "accept" else numbers[0]
+    assert stayed["line"] == lines[kept_line]
+    assert [one["seq"] for one in waiting(live, device)] == [kept_line]
+
+
+@pytest.fixture
+def fits_by_now(live, device, numbers):
+    """A line that waits and would be recorded if it came again: its device is there for it by now. What sends it again."""
+    (one,) = holds(numbers[:1])
+    verdicts(send(live, live.enrol(device, "integrator"), one))
+    assert len(waiting(live, device)) == 1
+    secret = live.enrol(device, "referee")
+    return lambda: verdicts(send(live, secret, one))[0]
+
+
+def test_a_line_that_comes_again_while_it_is_dismissed_waits_for_that(live, device, fits_by_now, monkeypatch):
+    before, execute, told = live.head(), Park.execute, []
+
+    async def meanwhile(park, handler, command, asked):
+        if isinstance(command, asides.JudgeLines):
+            told.extend(await to_thread(fits_by_now))
+        return await execute(park, handler, command, asked)
+
+    monkeypatch.setattr(Park, "execute", meanwhile)
+    assert done(judge(live, "dismiss", device, cause="did_not_happen"))["judged"] == 1
+    assert problems([*told, *fits_by_now()]) == ["in-flight", "not-allowed"]
+    assert recorded(live, before, device) == []
+
+
+@pytest.mark.parametrize("what", ["accept", "dismiss"])
+def test_a_line_that_is_coming_again_is_not_judged_meanwhile(live, device, fits_by_now, what, monkeypatch):
+    before, look, told = live.head(), Batch._but_for_dismissed, []
+    body = {"device": device, "received_until": groups(live, device)[0]}
+    body |= {"cause": "did_not_happen"} if what == "dismiss" else {}
+
+    async def meanwhile(batch, *some):
+        found = await look(batch, *some)
+        told.append(await to_thread(live.post, f"devices/{what}-lines", body, "manager"))
+        return found
+
+    monkeypatch.setattr(Batch, "_but_for_dismissed", meanwhile)
+    assert problems(fits_by_now()) == ["-"]
+    refused(told[0], 409, "in-flight")
+    assert (len(recorded(live, before, device)), waiting(live, device)) == (1, [])
+    assert [one["outcome"] for one in waiting(live, device, judged="true")] == ["recorded"]
+
+
+@pytest.mark.usefixtures("fits_by_now")
+def test_what_its_device_has_recorded_since_by_itself_is_accepted_whatever_it_was_for_then(live, device, numbers):
+    """Else it could be neither accepted nor dismissed."""
+    sent = {"Authorization": f"Bearer {live.enrol(device, 'referee')}", "Idempotency-Key": f'"{key(numbers[0])}"'}
+    body = json.dumps(json.loads(holds(numbers[:1])[0])["body"]).encode()
+    assert live.http.post(f"/parks/{live.park}/games/ask-hold", content=body, headers=sent).status_code == 201
+    (stayed,) = done(judge(live, "dismiss", device, cause="did_not_happen"))["stayed"]
+    assert "Accept it" in stayed["detail"]
+    assert done(judge(live, "accept", device))["judged"] == 1
+
+
+def test_what_came_before_a_list_is_in_it_though_it_is_set_aside_only_then(live, device, numbers, monkeypatch):
+    """Else it would be dismissed with the list by somebody who has not seen it."""
+    secret, keep, asking = live.enrol(device, "integrator"), SetAside.keep, []
+
+    async def late(aside, *some):
+        asking.append(create_task(to_thread(groups, live, device)))
+        await wait(asking, timeout=0.3)
+        await keep(aside, *some)
+
+    async def seen():
+        return await asking[0]
+
+    monkeypatch.setattr(SetAside, "keep", late)
+    verdicts(send(live, secret, *holds(numbers[:1])))
+    as_of, listed = live.portal.call(seen)
+    judged = done(judge(live, "dismiss", device, cause="unreadable", received_until=as_of))["judged"]
+    assert (judged, [one["lines"] for one in listed]) == (1, [1])

@@ -86,15 +86,13 @@ class MemoryLog:
             for row, type_ in self._tagged[condition.tag]
         )
 
-    async def recall_all(self, requests: Sequence[Request]) -> dict[Any, Appended | RequestReused]:
-        found: dict[Any, Appended | RequestReused] = {}
+    async def recall_all(self, requests: Sequence[Request]) -> list[Appended | RequestReused | None]:
+        found: list[Appended | RequestReused | None] = []
         for one in requests:
             try:
-                known = await self.recall(one)
+                found.append(await self.recall(one))
             except RequestReused as error:
-                found[one.id] = error
-            else:
-                found |= {one.id: known} if known else {}
+                found.append(error)
         return found
 
     async def at(self, positions: Sequence[int]) -> list[Row]:

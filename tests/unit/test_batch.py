@@ -8,9 +8,10 @@ import msgspec
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from msgspec.structs import replace
 
 from contracts.batch import LONGEST_LINE, Line
-from contracts.problems import BodyTooLarge, InvalidBody, MalformedBody, NotFound, NotOffline, Refused
+from contracts.problems import BodyTooLarge, Broken, InvalidBody, MalformedBody, NotFound, NotOffline, Refused
 from contracts.velocity import CheckChrono
 from services.core.clock import SetClock
 from services.core.in_order import InOrder, Told
@@ -213,3 +214,19 @@ def test_of_two_facts_of_the_same_moment_the_line_before_counts_as_earlier():
         return [one.receipt.events[0].data.signals for one in await InOrder(station.park).execute(told)]
 
     assert asyncio.run(signals())[1] == ("person", "too_few")
+
+
+@pytest.mark.parametrize("where", ["reads", "decide"])
+def test_a_line_that_breaks_the_program_holds_up_none_behind_it(where):
+    def breaks(*_):
+        raise KeyError("k2")
+
+    async def verdicts():
+        station = _Station()
+        await station.open()
+        before, broken, behind = (station.told(CheckChrono(chrono="k2", good=True), number) for number in (1, 2, 3))
+        return await InOrder(station.park).execute(
+            [before, replace(broken, handler=replace(broken.handler, **{where: breaks})), behind]
+        )
+
+    assert [type(one) for one in asyncio.run(verdicts())] == [Answer, Broken, Answer]

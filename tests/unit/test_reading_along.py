@@ -297,6 +297,25 @@ async def test_nobody_is_told_anything_while_nobody_can_say_whether_his_key_is_g
         assert ids(await asyncio.wait_for(reading, 2)) == ["1:1", "1:2"]
 
 
+async def test_who_waits_long_for_a_connection_knows_what_he_reads_over_it(monkeypatch):
+    """A busy park lends one late, and a look is as old as its question, not as the wait before it."""
+    monkeypatch.setattr(followers, "HOLDS", 0.2)
+    monkeypatch.setattr(followers, "KEPT_SECONDS", 0.2)
+    log = ReadingLog()
+    log.grow(1)
+    lend = log.connection
+
+    @asynccontextmanager
+    async def late():
+        await asyncio.sleep(0.25)
+        async with lend() as connection:
+            yield connection
+
+    monkeypatch.setattr(log, "connection", late)
+    async with at_work(log) as follow:
+        assert ids(await asyncio.wait_for(told(follow, Place(1, 0), 1), 3)) == ["1:1"]
+
+
 async def test_there_is_no_beat_while_the_log_cannot_be_read_and_one_again_after(monkeypatch):
     monkeypatch.setattr(following, "BEAT", 0.02)
     monkeypatch.setattr(tail, "FRESH", 0.05)

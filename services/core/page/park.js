@@ -238,9 +238,10 @@ export class Outbox extends EventTarget {
     if (this.#sending) return;
     this.#sending = true;
     while (this.waiting.length > 0 && key()) {
-      const next = this.waiting[0];
+      const [next, whose] = [this.waiting[0], device()];
       try {
         const receipt = await this.#post(next); // an answer of the park meanwhile makes the list of what is recorded anew
+        if (device() !== whose) continue; // its own key finds it recorded, once that is here again
         this.#recorded.push({ ...next, receipt });
         const epoch = Math.max(receipt.epoch, this.#seen.epoch); // a repeat tells of the life that it was first recorded in
         save(`${this.#name} sent`, [...this.#sent, { ...next, epoch, position: receipt.position }]);
@@ -248,6 +249,7 @@ export class Outbox extends EventTarget {
         this.dispatchEvent(new CustomEvent("answered", { detail: { ...next, receipt } }));
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
+        if (device() !== whose) continue;
         if (this.#ends.includes(error.status)) {
           this.dispatchEvent(new CustomEvent("refused", { detail: error }));
           break;
