@@ -212,10 +212,11 @@ def test_who_is_next_by_the_plan_is_shown_for_each_field_and_taken_in_one_touch(
 def test_every_target_is_large_enough_for_a_glove(screen):
     screen.sign_in()
     screen.propose()
-    for target in screen.page.locator("button:visible, select:visible, input:visible").all():
-        box = target.bounding_box()
-        assert box["width"] >= TOUCH, target.inner_text()
-        assert box["height"] >= TOUCH, target.inner_text()
+    targets = screen.page.locator("button:visible, select:visible, input:visible").evaluate_all(
+        "found => found.map(one => [one.textContent, one.getBoundingClientRect().width, one.getBoundingClientRect().height])"
+    )
+    assert len(targets) > 5
+    assert [one for one in targets if min(one[1:]) < TOUCH] == []
     wide = screen.page.evaluate("document.documentElement.scrollWidth - window.innerWidth")
     assert wide <= 0, "nothing hangs over the edge"
 
