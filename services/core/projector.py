@@ -63,8 +63,12 @@ class Projector:
 
     async def reached(self, position: int, deadline: float, name: str | None = None) -> None:
         """Return once the projection has come to `position`; TimeoutError after `deadline` seconds."""
-        async with asyncio.timeout(deadline), self._moved:
-            await self._moved.wait_for(lambda: self.position(name) >= position)
+        try:
+            async with asyncio.timeout(deadline), self._moved:
+                await self._moved.wait_for(lambda: self.position(name) >= position)
+        except TimeoutError:
+            if self.position(name) < position:
+                raise  # else it came just as the wait was given up
 
     async def run(self) -> None:
         """Project for ever. A database that is away is waited for; one projection's fault does not stop the others."""

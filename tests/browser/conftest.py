@@ -4,7 +4,9 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, sync_playwright
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+KNOWN = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
+"""The first of these that is here. The shell is Chromium built without windows: the same engine, for a third less of the processor's time."""
+CHROMIUM = next(filter(None, map(shutil.which, KNOWN)), None)
 ARGUMENTS = [
     "--no-sandbox",
     "--disable-gpu",
